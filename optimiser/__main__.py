@@ -1,0 +1,5 @@
+"""Start the command line with ``python -m gelwright.optimiser``."""
+
+from .cli import main
+
+main()
