@@ -1,0 +1,130 @@
+"""The entry point: quick to answer, honest exit codes, one line per expected error."""
+
+import json
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+import typer
+
+from gelwright.lamp_library.errors import InputError
+from gelwright.optimiser import cli
+
+REPOSITORY = Path(__file__).resolve().parents[1]
+HEAVY = {"scipy", "pandas", "matplotlib", "optuna", "numba"}
+
+# Makes the package as conftest.py does, so that the child process runs with and without an install.
+FIND_PACKAGE = f"""
+import importlib.util, json, sys, types
+if importlib.util.find_spec("gelwright") is None:
+    package = types.ModuleType("gelwright")
+    package.__path__ = [{str(REPOSITORY)!r}]
+    sys.modules["gelwright"] = package
+"""
+
+SHOW_HELP = """
+from gelwright.optimiser.cli import main
+try:
+    main(["--help"])
+except SystemExit as leaving:
+    print(json.dumps({"code": leaving.code, "modules": sorted({m.split(".")[0] for m in sys.modules})}))
+"""
+
+
+def run_python(code: str) -> subprocess.CompletedProcess[str]:
+    """Run code in a fresh interpreter outside the checkout's folder."""
+    return subprocess.run(
+        [sys.executable, "-c", FIND_PACKAGE + code],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
+        cwd=REPOSITORY / "tests",
+        env={**os.environ, "COLUMNS": "200"},
+    )
+
+
+def stub(error: BaseException) -> typer.Typer:
+    """A command line whose one command ends with the given error."""
+    app = typer.Typer(pretty_exceptions_enable=False)
+
+    @app.command()
+    def fail() -> None:
+        raise error
+
+    return app
+
+
+def test_help_loads_nothing_heavy() -> None:
+    answer = json.loads(run_python(SHOW_HELP).stdout.splitlines()[-1])
+    assert answer["code"] == 0
+    assert HEAVY.intersection(answer["modules"]) == set()
+
+
+def test_help_names_the_commands() -> None:
+    text = run_python(SHOW_HELP).stdout
+    for command in ("lamp", "cure", "tune"):
+        assert command in text
+
+
+def test_help_is_quick() -> None:
+    # The promise is 0.3 s beyond the bare interpreter on an idle machine. The least of five runs is
+    # compared with the least of five empty ones, which leaves out what else the machine is doing.
+    def least_s(code: str) -> float:
+        def once() -> float:
+            start = time.perf_counter()
+            run_python(code)
+            return time.perf_counter() - start
+
+        return min(once() for _ in range(5))
+
+    assert least_s(SHOW_HELP) - least_s("") < 0.3
+
+
+def test_version_is_told_with_and_without_an_install(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as leaving:
+        cli.main(["--version"])
+    assert leaving.value.code == 0
+    assert capsys.readouterr().out.startswith("gelwright")
+
+
+def test_bad_input_is_one_line_and_exit_2(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(cli, "app", stub(InputError("gel.toml: thickness is -5 um; it must be above 0.")))
+    with pytest.raises(SystemExit) as leaving:
+        cli.main([])
+    assert leaving.value.code == 2
+    assert capsys.readouterr().err == "gelwright: gel.toml: thickness is -5 um; it must be above 0.\n"
+
+
+def test_no_feasible_blend_is_exit_3(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cli, "app", stub(typer.Exit(3)))
+    with pytest.raises(SystemExit) as leaving:
+        cli.main([])
+    assert leaving.value.code == 3
+
+
+def test_stopping_is_exit_130_and_says_so(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(cli, "app", stub(KeyboardInterrupt()))
+    with pytest.raises(SystemExit) as leaving:
+        cli.main([])
+    assert leaving.value.code == 130
+    assert "stopped" in capsys.readouterr().err
+
+
+def test_a_fault_in_the_program_is_not_dressed_up_as_bad_input(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cli, "app", stub(ZeroDivisionError()))
+    with pytest.raises(ZeroDivisionError):
+        cli.main([])
+
+
+def test_unknown_command_is_exit_2() -> None:
+    with pytest.raises(SystemExit) as leaving:
+        cli.main(["paint"])
+    assert leaving.value.code == 2
