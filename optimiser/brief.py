@@ -1,0 +1,264 @@
+"""Brief: what a blend has to do, in SI units, checked on construction."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from ..lamp_library.errors import InputError
+from ..lamp_library.units import c_from_k, k_from_c, um_from_m
+from .brief_keys import COATS, OBJECTIVES, TISSUE_LIMIT_REASON
+
+NAIL_BED_HIGHEST_K = k_from_c(48.0)
+COMFORT_K = k_from_c(42.0)
+FILM_COMMON_PRACTICE_K = k_from_c(71.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """What a blend may not cross; ``None`` means not asked for.
+
+    Parameters
+    ----------
+    nail_bed_max_k : float
+        Highest nail-bed temperature [K]; above 321.15 K (48 °C) it is refused.
+    cem43_max_min : float
+        Highest thermal dose of the nail bed [equivalent minutes at 43 °C].
+    film_max_k : float or None
+        Highest film temperature [K].
+    second_cycle_heat_max_ratio : float or None
+        Highest reaction heat of a second cycle over that of the first [-] (common practice).
+    bottom_conversion_min_share : float or None
+        Lowest conversion at the base of the coat as a share of the possible conversion [-].
+    bottom_conversion_min_fraction : float or None
+        The same as an absolute conversion [-]; used instead of the share when given.
+    surface_conversion_min_share, surface_conversion_min_fraction : float or None
+        Lowest conversion near the surface [-].
+    tacky_layer_max_m : float or None
+        Thickest uncured surface layer [m].
+    residual_initiator_max_wt_pct, total_initiator_max_wt_pct : float or None
+        Unspent initiator after the cure, and initiator plus amine weighed in [wt%].
+    yellowness_max_ratio : float or None
+        Highest yellowness index of the cured film (ASTM E313) [-].
+    cost_max_per_kg : float or None
+        Highest cost of the initiator package per kg of gel, in the brief's currency.
+    """
+
+    nail_bed_max_k: float = 318.15
+    cem43_max_min: float = 1.0
+    film_max_k: float | None = None
+    second_cycle_heat_max_ratio: float | None = 0.05
+    bottom_conversion_min_share: float | None = 0.9
+    bottom_conversion_min_fraction: float | None = None
+    surface_conversion_min_share: float | None = None
+    surface_conversion_min_fraction: float | None = None
+    tacky_layer_max_m: float | None = None
+    residual_initiator_max_wt_pct: float | None = None
+    total_initiator_max_wt_pct: float | None = None
+    yellowness_max_ratio: float | None = None
+    cost_max_per_kg: float | None = None
+
+    def __post_init__(self) -> None:
+        if not self.nail_bed_max_k <= NAIL_BED_HIGHEST_K + 1e-9:
+            raise InputError(
+                f"nail_bed_max_k is {c_from_k(self.nail_bed_max_k):.1f} °C; it must be at most 48 °C, "
+                f"because {TISSUE_LIMIT_REASON}. Give a lower limit."
+            )
+        for where in ("bottom", "surface"):
+            share = getattr(self, f"{where}_conversion_min_share")
+            fraction = getattr(self, f"{where}_conversion_min_fraction")
+            if share is not None and fraction is not None and where == "surface":
+                raise InputError(
+                    f"limits: {where}_conversion_min_share ({share:g}) and {where}_conversion_min_fraction "
+                    f"({fraction:g}) are both given; only one can hold. Remove one."
+                )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Margins:
+    """Distance kept from the limits on purpose.
+
+    Parameters
+    ----------
+    temperature_k : float
+        Kelvin below every temperature limit.
+    conversion_fraction : float
+        Conversion above every cure limit [-].
+    """
+
+    temperature_k: float = 0.0
+    conversion_fraction: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Uncertainty:
+    """Errors drawn when the probability of passing is estimated (one standard deviation, relative).
+
+    Parameters
+    ----------
+    weighing_error_ratio : float
+        Error of each weighed loading [-] (assumed default 1 %).
+    lamp_output_error_ratio : float
+        Error of the lamp's output [-] (assumed default 7 %).
+    draws : int
+        Number of draws, a power of two.
+    """
+
+    weighing_error_ratio: float = 0.01
+    lamp_output_error_ratio: float = 0.07
+    draws: int = 128
+
+    def __post_init__(self) -> None:
+        if self.draws < 2 or self.draws & (self.draws - 1):
+            raise InputError(
+                f"uncertainty.draws is {self.draws}; Sobol draws need a power of two. Use 64, 128 or 256."
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Brief:
+    """Everything a search needs to know, as asked for by the formulator.
+
+    Parameters
+    ----------
+    title : str
+        What the blend is for.
+    lamps : tuple of str
+        Packaged ids or absolute paths; the search handles one lamp.
+    exposure_s, rest_s : float
+        Lamp-on time of one cycle and pause between cycles [s].
+    programme : str
+        Name of the lamp's programme.
+    gel_file : str or None
+        Packaged id or absolute path of a gel whose resin base is used; otherwise `resin_parts`.
+    coat : str
+        ``base``, ``builder``, ``colour`` or ``top``.
+    resin_parts, stabilisers_wt_pct : mapping of str to float
+        Resin base in parts by weight; stabilisers in wt% of the whole gel.
+    thickness_low_m, thickness_high_m : float
+        Window of the wet film [m].
+    markets : tuple of str
+        Markets whose law applies, all of them.
+    on_date : datetime.date
+        Date on which the law is read.
+    professional_use : bool
+        Whether only trained people will use the gel.
+    allowed, forbidden : tuple of str
+        Substance keys; an empty `allowed` means every known one.
+    max_initiators : int
+        Most initiators in a blend; an amine is not counted.
+    smallest_loading_wt_pct : float
+        Smallest loading worth weighing [wt%].
+    caps_wt_pct : mapping of str to float
+        The formulator's own upper limits [wt%].
+    limits, margins, uncertainty
+        See the classes.
+    objective : str
+        ``least_heat``, ``least_initiator``, ``least_cost`` or ``least_yellowing``.
+    currency : str
+        Label printed beside prices.
+    prices_per_kg : mapping of str to float
+        Price of one kg of a substance.
+    hand_start_k, nail_thickness_m : float
+        Finger temperature before the cure [K], nail plate thickness [m].
+    seed : int
+        Seed of every random draw.
+    is_demonstration : bool
+        Whether the brief holds invented demonstration data.
+
+    Raises
+    ------
+    InputError
+        If the parts contradict one another.
+    """
+
+    title: str
+    lamps: tuple[str, ...]
+    exposure_s: float
+    thickness_low_m: float
+    thickness_high_m: float
+    markets: tuple[str, ...]
+    on_date: date
+    professional_use: bool
+    objective: str
+    rest_s: float = 60.0
+    programme: str = "steady"
+    gel_file: str | None = None
+    coat: str = "builder"
+    resin_parts: Mapping[str, float] = field(default_factory=dict)
+    stabilisers_wt_pct: Mapping[str, float] = field(default_factory=dict)
+    allowed: tuple[str, ...] = ()
+    forbidden: tuple[str, ...] = ()
+    max_initiators: int = 3
+    smallest_loading_wt_pct: float = 0.05
+    caps_wt_pct: Mapping[str, float] = field(default_factory=dict)
+    limits: Limits = field(default_factory=Limits)
+    margins: Margins = field(default_factory=Margins)
+    uncertainty: Uncertainty = field(default_factory=Uncertainty)
+    currency: str = ""
+    prices_per_kg: Mapping[str, float] = field(default_factory=dict)
+    hand_start_k: float = 306.15
+    nail_thickness_m: float = 0.45e-3
+    seed: int = 1
+    note: str = ""
+    is_demonstration: bool = False
+
+    def __post_init__(self) -> None:
+        _check_parts(self)
+
+    @property
+    def thicknesses_m(self) -> tuple[float, ...]:
+        """The ends of the thickness window [m], one value when they coincide."""
+        if self.thickness_low_m == self.thickness_high_m:
+            return (self.thickness_high_m,)
+        return (self.thickness_low_m, self.thickness_high_m)
+
+    @property
+    def digest(self) -> str:
+        """Short fingerprint of the brief's content; equal briefs give equal fingerprints."""
+        plain = json.dumps(asdict(self), sort_keys=True, default=_plain)
+        return hashlib.sha256(plain.encode()).hexdigest()[:16]
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return dict(value)
+    if isinstance(value, date | Path):
+        return str(value)
+    raise TypeError(f"cannot write {type(value).__name__} as JSON")
+
+
+def _check_parts(brief: Brief) -> None:
+    if len(brief.lamps) != 1:
+        raise InputError(
+            f"lamp.names lists {len(brief.lamps)} lamps; the search handles exactly one lamp. "
+            "Name one lamp and write one brief per lamp."
+        )
+    if brief.thickness_low_m > brief.thickness_high_m:
+        raise InputError(
+            f"thickness.low_um is {um_from_m(brief.thickness_low_m):g} µm; it must be at most thickness.high_um "
+            f"({um_from_m(brief.thickness_high_m):g} µm). Exchange the two."
+        )
+    if brief.objective not in OBJECTIVES:
+        raise InputError(
+            f"objective.minimise is '{brief.objective}'; allowed are {', '.join(OBJECTIVES)}. Choose one."
+        )
+    if brief.coat not in COATS:
+        raise InputError(f"gel.coat is '{brief.coat}'; allowed are {', '.join(COATS)}. Choose one.")
+    if (brief.gel_file is None) == (not brief.resin_parts):
+        given = "both" if brief.gel_file else "neither"
+        raise InputError(
+            f"gel: {given} of gel.file and gel.resin_parts given; exactly one must be. "
+            "Name a gel file, or list the resin parts."
+        )
+    both = sorted(set(brief.allowed) & set(brief.forbidden))
+    if both:
+        raise InputError(
+            f"substances: {', '.join(both)} stands in both allowed and forbidden; it can be only one. "
+            "Remove it from one list."
+        )

@@ -1,0 +1,255 @@
+"""The limits of a brief as named, scaled values that are 0 or less when kept.
+
+One value per limit and scenario, never a maximum over scenarios: a maximum has kinks that mislead a
+gradient search. Scales turn every value into "how many meaningful steps over the limit" (1 K, 1 % conversion
+and so on times five), so that no limit drowns the others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..lamp_library.units import c_from_k, um_from_m
+from .brief import Brief
+
+if TYPE_CHECKING:
+    from ..models.batch import Scenario
+
+Floats = NDArray[np.float64]
+Measures = Mapping[str, Floats]
+
+TEMPERATURE_SCALE_K = 5.0
+CONVERSION_SCALE = 0.05
+
+_SHOWN_UNIT = {
+    "k": "°C",
+    "m": "µm",
+    "fraction": "",
+    "ratio": "",
+    "min": "min",
+    "wt_pct": "wt%",
+    "per_kg": "per kg",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Constraint:
+    """One limit in one scenario.
+
+    Parameters
+    ----------
+    name : str
+        Unique name, for instance ``"nail bed peak, index, 600 um"``.
+    limit_name : str
+        Name of the limit shared by all its scenarios.
+    figure : str
+        Key of the measured figure.
+    scenario : int
+        Column of the figure; 0 for figures without scenarios.
+    limit : float
+        Allowed value in the figure's SI unit, the brief's margin already taken off.
+    sense : int
+        +1 when the figure has to stay below the limit, -1 above.
+    scale : float
+        Size of one unit of the scaled value, in the figure's unit.
+    unit : str
+        ``k``, ``m``, ``fraction``, ``ratio``, ``min``, ``wt_pct`` or ``per_kg``.
+    logarithmic : bool
+        Whether the scaled value follows log(1 + figure / limit), for figures that grow exponentially.
+    """
+
+    name: str
+    limit_name: str
+    figure: str
+    scenario: int
+    limit: float
+    sense: int
+    scale: float
+    unit: str
+    logarithmic: bool = False
+
+    def scaled(self, figure: Floats) -> Floats:
+        """Scaled value of one or more figures: 0 or less when the limit is kept."""
+        if self.logarithmic:
+            return np.asarray(self.sense * (np.log1p(figure / self.limit) - np.log(2.0)) / np.log(2.0))
+        return np.asarray(self.sense * (figure - self.limit) / self.scale)
+
+    def margin(self, figure: float) -> float:
+        """Distance to the limit in the figure's unit; negative when the limit is broken."""
+        return self.sense * (self.limit - figure)
+
+    @property
+    def scaled_per_unit(self) -> float:
+        """Slope of the scaled value against the limit, at the limit, per unit of the limit."""
+        return 0.5 / (self.limit * np.log(2.0)) if self.logarithmic else 1.0 / self.scale
+
+    def shown(self, value: float) -> str:
+        """A figure of this limit as text in the chemist's unit."""
+        return shown(value, self.unit)
+
+    def shown_margin(self, figure: float) -> str:
+        """The margin as text in the chemist's unit."""
+        return shown_difference(self.margin(figure), self.unit)
+
+    @property
+    def words(self) -> str:
+        """The limit as a phrase, for instance ``nail bed peak at most 45.0 °C``."""
+        return f"{self.limit_name} {'at most' if self.sense > 0 else 'at least'} {self.shown(self.limit)}"
+
+
+def shown(value: float, unit: str) -> str:
+    """A value in SI as text in the chemist's unit.
+
+    Parameters
+    ----------
+    value : float
+        The value in the unit named.
+    unit : str
+        Unit code as used by `Constraint`.
+    """
+    match unit:
+        case "k":
+            return f"{c_from_k(value):.1f} °C"
+        case "m":
+            return f"{um_from_m(value):.1f} µm"
+        case "fraction" | "ratio":
+            return f"{value:.3f}"
+        case _:
+            return f"{value:.3g} {_SHOWN_UNIT[unit]}"
+
+
+def shown_difference(value: float, unit: str) -> str:
+    """A difference in SI as text with its sign."""
+    match unit:
+        case "k":
+            return f"{value:+.2f} K"
+        case "m":
+            return f"{um_from_m(value):+.1f} µm"
+        case "fraction" | "ratio":
+            return f"{value:+.3f}"
+        case _:
+            return f"{value:+.3g} {_SHOWN_UNIT[unit]}"
+
+
+def build_constraints(
+    brief: Brief, scenarios: Sequence[Scenario], cure: Sequence[int], heat: Sequence[int], ceilings: Floats
+) -> tuple[Constraint, ...]:
+    """All limits of a brief, one per scenario they apply to.
+
+    Parameters
+    ----------
+    brief : Brief
+        The brief.
+    scenarios : sequence of Scenario
+        What is simulated.
+    cure, heat : sequence of int
+        Scenarios that decide cure (weakest position) and heat (strongest position).
+    ceilings : ndarray, shape (n_scenario,)
+        Possible conversion of each scenario [-].
+
+    Returns
+    -------
+    tuple of Constraint
+        In a fixed order: heat, cure, whole-blend limits.
+    """
+    places = [_place(scenario) for scenario in scenarios]
+    rows = [_row(spec, places[i], i) for i in heat for spec in _heat_limits(brief)]
+    rows += [_row(spec, places[i], i) for i in cure for spec in _cure_limits(brief, float(ceilings[i]))]
+    rows += [_row(spec, "", 0) for spec in _blend_limits(brief)]
+    return tuple(rows)
+
+
+def _place(scenario: Scenario) -> str:
+    return f"{scenario.position}, {um_from_m(scenario.thickness_m):g} µm"
+
+
+def _row(spec: dict[str, Any], place: str, scenario: int) -> Constraint:
+    name = f"{spec['limit_name']}, {place}" if place else spec["limit_name"]
+    return Constraint(name=name, scenario=scenario, **spec)
+
+
+def _spec(
+    limit_name: str, figure: str, limit: float, sense: int, scale: float, unit: str, logarithmic: bool = False
+) -> dict[str, Any]:
+    return {
+        "limit_name": limit_name, "figure": figure, "limit": limit, "sense": sense, "scale": scale,
+        "unit": unit, "logarithmic": logarithmic,
+    }  # fmt: skip
+
+
+def _heat_limits(brief: Brief) -> list[dict[str, Any]]:
+    limits, kept_off = brief.limits, brief.margins.temperature_k
+    nail_bed = limits.nail_bed_max_k - kept_off
+    specs = [
+        _spec("nail bed peak", "nail_bed_peak_k", nail_bed, 1, TEMPERATURE_SCALE_K, "k"),
+        _spec("nail bed CEM43", "cem43_min", limits.cem43_max_min, 1, limits.cem43_max_min, "min", True),
+    ]
+    if limits.film_max_k is not None:
+        specs.append(
+            _spec("film peak", "film_peak_k", limits.film_max_k - kept_off, 1, TEMPERATURE_SCALE_K, "k")
+        )
+    return specs
+
+
+def _cure_limits(brief: Brief, ceiling: float) -> list[dict[str, Any]]:
+    limits = brief.limits
+    specs = []
+    for where, words in (("bottom", "base"), ("surface", "surface")):
+        share = getattr(limits, f"{where}_conversion_min_share")
+        fraction = getattr(limits, f"{where}_conversion_min_fraction")
+        wanted = fraction if fraction is not None else None if share is None else share * ceiling
+        if wanted is not None:
+            figure = f"{where}_conversion_fraction"
+            least = wanted + brief.margins.conversion_fraction
+            specs.append(_spec(f"{words} conversion", figure, least, -1, CONVERSION_SCALE, "fraction"))
+    if limits.tacky_layer_max_m is not None:
+        thickest = limits.tacky_layer_max_m
+        specs.append(_spec("tacky layer", "uncured_layer_m", thickest, 1, thickest, "m"))
+    if limits.second_cycle_heat_max_ratio is not None:
+        share = limits.second_cycle_heat_max_ratio
+        specs.append(_spec("second-cycle heat share", "second_cycle_heat_ratio", share, 1, share, "ratio"))
+    if limits.residual_initiator_max_wt_pct is not None:
+        most = limits.residual_initiator_max_wt_pct
+        specs.append(_spec("residual initiator", "residual_wt_pct", most, 1, most, "wt_pct"))
+    return specs
+
+
+def _blend_limits(brief: Brief) -> list[dict[str, Any]]:
+    limits = brief.limits
+    asked = (
+        ("total initiator", "total_wt_pct", limits.total_initiator_max_wt_pct, "wt_pct"),
+        ("cost", "cost_per_kg", limits.cost_max_per_kg, "per_kg"),
+        ("yellowness", "yellowness_ratio", limits.yellowness_max_ratio, "ratio"),
+    )
+    return [
+        _spec(name, figure, most, 1, most, unit) for name, figure, most, unit in asked if most is not None
+    ]
+
+
+def scaled_values(constraints: Sequence[Constraint], measures: Measures) -> Floats:
+    """Scaled values of all limits.
+
+    Parameters
+    ----------
+    constraints : sequence of Constraint
+        The limits.
+    measures : mapping of str to ndarray, shape (n_blend, n_scenario) or (n_blend, 1)
+        The figures of the blends.
+
+    Returns
+    -------
+    ndarray, shape (n_blend, n_constraint)
+        0 or less where a limit is kept.
+    """
+    columns = [row.scaled(measures[row.figure][:, row.scenario]) for row in constraints]
+    return np.stack(columns, axis=1)
+
+
+def figures_of(constraints: Sequence[Constraint], measures: Measures, blend: int = 0) -> tuple[float, ...]:
+    """The unscaled figure behind each limit for one blend, in SI units."""
+    return tuple(float(measures[row.figure][blend, row.scenario]) for row in constraints)

@@ -1,0 +1,294 @@
+"""One search problem: brief, lamp, gel and simulator joined into "loadings in, objective and limits out"."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..lamp_library.lamp import Lamp
+from ..models.batch import Scenario
+from ..models.gel import Gel
+from ..models.heat import Hand
+from .brief import Brief
+from .constraints import Constraint, build_constraints, figures_of, scaled_values
+from .search_space import SearchSpace, missing_prices
+
+if TYPE_CHECKING:
+    from ..models.batch import BlendFigures
+
+Floats = NDArray[np.float64]
+
+SCENARIO_FIGURES = (
+    "bottom_conversion_fraction", "surface_conversion_fraction", "mean_conversion_fraction", "uncured_layer_m",
+    "film_peak_k", "nail_bed_peak_k", "cem43_min", "damage_henriques", "damage_weaver_stoll",
+    "second_cycle_heat_ratio",
+)  # fmt: skip
+
+OBJECTIVE_WORDS = {
+    "least_heat": "lowest nail-bed temperature",
+    "least_initiator": "least initiator",
+    "least_cost": "lowest cost",
+    "least_yellowing": "least yellowing",
+}
+
+
+class Evaluator(Protocol):
+    """What the search needs of a simulator; `gelwright.models.batch.BlendEvaluator` is one."""
+
+    simulations: int
+
+    def __call__(self, loadings_wt_pct: Floats) -> BlendFigures:
+        """Figures of every blend in every scenario."""
+        ...
+
+    def with_jacobian(self, loadings: Floats, step_wt_pct: Floats) -> tuple[BlendFigures, BlendFigures]:
+        """Figures of a point and of its forward neighbours."""
+        ...
+
+
+EvaluatorMaker = Callable[..., Any]
+
+
+def blend_evaluator(
+    gel: Gel,
+    initiators: Sequence[str],
+    amines: Sequence[str],
+    scenarios: Sequence[Scenario],
+    *,
+    workers: int | None,
+) -> Any:
+    """The real simulator."""
+    from ..models.batch import BlendEvaluator
+
+    return BlendEvaluator(gel, initiators, amines, scenarios, workers=workers)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Point:
+    """A blend with everything the search knows about it.
+
+    Parameters
+    ----------
+    loadings_wt_pct : ndarray, shape (n_substance,)
+        Loadings in the order of the search space.
+    objective : float
+        Objective in its own unit.
+    values : ndarray, shape (n_constraint,)
+        Scaled values of the limits.
+    figures : tuple of float
+        The unscaled figures behind them, in SI units.
+    """
+
+    loadings_wt_pct: Floats
+    objective: float
+    values: Floats
+    figures: tuple[float, ...]
+
+    @property
+    def violation(self) -> float:
+        """Sum of the broken limits' scaled values; 0 when every limit is kept."""
+        return float(np.maximum(self.values, 0.0).sum())
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Problem:
+    """Loadings in, objective and limits out, with every simulated point remembered.
+
+    Parameters
+    ----------
+    brief, lamp, gel, space
+        What is asked, in which light, on which resin base, with which substances.
+    make_evaluator : callable
+        Builds the simulator; tests put a cheap stand-in here.
+    workers : int or None
+        Threads of the simulator; results do not depend on it.
+    """
+
+    brief: Brief
+    lamp: Lamp
+    gel: Gel
+    space: SearchSpace
+    make_evaluator: EvaluatorMaker = blend_evaluator
+    workers: int | None = None
+    scenarios: tuple[Scenario, ...] = field(init=False)
+    constraints: tuple[Constraint, ...] = field(init=False)
+    evaluator: Any = field(init=False)
+    ceilings: Floats = field(init=False)
+    _seen: dict[bytes, Point] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        cure = self._scenarios(self.lamp.weakest, self.cycles)
+        heat = self._scenarios(self.lamp.strongest, 1)
+        self.scenarios = (*cure, *heat)
+        self.evaluator = self.new_evaluator(self.scenarios)
+        some = np.zeros((1, len(self.space.keys)))
+        some[0, 0] = self.space.high_wt_pct[0]
+        self.ceilings = self.evaluator(some).conversion_ceiling_fraction
+        cure_indices = range(len(cure))
+        heat_indices = range(len(cure), len(self.scenarios))
+        self.constraints = build_constraints(
+            self.brief, self.scenarios, cure_indices, heat_indices, self.ceilings
+        )
+
+    @property
+    def cycles(self) -> int:
+        """Cycles simulated at the weakest position: two only when the second one's heat is judged."""
+        return 1 if self.brief.limits.second_cycle_heat_max_ratio is None else 2
+
+    @property
+    def hand(self) -> Hand:
+        """The finger of the brief."""
+        return Hand(start_k=self.brief.hand_start_k, nail_thickness_m=self.brief.nail_thickness_m)
+
+    @property
+    def cure_scenarios(self) -> tuple[int, ...]:
+        """Scenarios at the weakest position."""
+        return tuple(range(len(self.brief.thicknesses_m)))
+
+    @property
+    def heat_scenarios(self) -> tuple[int, ...]:
+        """Scenarios at the strongest position."""
+        n = len(self.brief.thicknesses_m)
+        return tuple(range(n, 2 * n))
+
+    @property
+    def simulations(self) -> int:
+        """Films simulated so far by the search's simulator."""
+        return int(self.evaluator.simulations)
+
+    def new_evaluator(self, scenarios: Sequence[Scenario]) -> Any:
+        """A simulator of the same substances for other scenarios."""
+        return self.make_evaluator(
+            self.gel, self.space.initiators, self.space.amines, scenarios, workers=self.workers
+        )
+
+    def scenario(
+        self, position: str, thickness_m: float, cycles: int = 1, lamp: Lamp | None = None
+    ) -> Scenario:
+        """One scenario of the brief's programme and hand."""
+        return Scenario(
+            lamp=lamp or self.lamp,
+            position=position,
+            thickness_m=thickness_m,
+            exposure_s=self.brief.exposure_s,
+            programme=self.brief.programme,
+            cycles=cycles,
+            rest_s=self.brief.rest_s,
+            hand=self.hand,
+        )
+
+    def _scenarios(self, position: str, cycles: int) -> list[Scenario]:
+        return [self.scenario(position, thickness, cycles) for thickness in self.brief.thicknesses_m]
+
+    def forget(self) -> None:
+        """Drop remembered points, so that a search from another start is counted honestly."""
+        self._seen.clear()
+
+    def narrowed(self, keys: Sequence[str]) -> Problem:
+        """The same problem for some of the substances, with its own simulator and memory."""
+        return Problem(
+            brief=self.brief, lamp=self.lamp, gel=self.gel, space=self.space.subset(keys),
+            make_evaluator=self.make_evaluator, workers=self.workers,
+        )  # fmt: skip
+
+    def vector(self, blend: Mapping[str, float]) -> Floats:
+        """Loading vector of a blend given by substance key, wt% of the gel."""
+        return np.array([blend.get(key, 0.0) for key in self.space.keys])
+
+    def blend(self, loadings_wt_pct: Floats) -> dict[str, float]:
+        """Loadings by substance key, without the zeros."""
+        pairs = zip(self.space.keys, loadings_wt_pct, strict=True)
+        return {key: float(loading) for key, loading in pairs if loading > 0.0}
+
+    def point(self, loadings_wt_pct: Floats) -> Point:
+        """Simulate one blend, or recall it."""
+        key = np.ascontiguousarray(loadings_wt_pct, dtype=float).tobytes()
+        if key not in self._seen:
+            self._seen[key] = self.points(loadings_wt_pct[np.newaxis, :])[0]
+        return self._seen[key]
+
+    def points(self, loadings_wt_pct: Floats) -> list[Point]:
+        """Simulate several blends as one batch, shape (n_blend, n_substance)."""
+        return self._points(loadings_wt_pct, self.evaluator(loadings_wt_pct))
+
+    def slopes(self, loadings_wt_pct: Floats, step_wt_pct: Floats) -> tuple[Floats, Floats]:
+        """Forward differences of objective and limits, all neighbours in one batch.
+
+        Parameters
+        ----------
+        loadings_wt_pct, step_wt_pct : ndarray, shape (n_substance,)
+            The point and the step of every substance [wt%].
+
+        Returns
+        -------
+        objective_slope : ndarray, shape (n_substance,)
+            Per wt%.
+        value_slopes : ndarray, shape (n_constraint, n_substance)
+            Scaled values per wt%.
+        """
+        at, beside = self.evaluator.with_jacobian(loadings_wt_pct, step_wt_pct)
+        base = self._points(loadings_wt_pct[np.newaxis, :], at)[0]
+        neighbours = self._points(loadings_wt_pct[np.newaxis, :] + np.diag(step_wt_pct), beside)
+        objective = np.array([point.objective - base.objective for point in neighbours]) / step_wt_pct
+        values = np.stack([point.values - base.values for point in neighbours], axis=1) / step_wt_pct
+        return objective, values
+
+    def _points(self, loadings_wt_pct: Floats, figures: BlendFigures) -> list[Point]:
+        measures = self.measures(loadings_wt_pct, figures)
+        objective = measures["objective"][:, 0]
+        values = scaled_values(self.constraints, measures)
+        return [
+            Point(
+                loadings_wt_pct=loadings_wt_pct[i].copy(),
+                objective=float(objective[i]),
+                values=values[i],
+                figures=figures_of(self.constraints, measures, i),
+            )
+            for i in range(len(loadings_wt_pct))
+        ]
+
+    def measures(self, loadings_wt_pct: Floats, figures: BlendFigures) -> dict[str, Floats]:
+        """All figures a limit or an objective may use, by name.
+
+        Shapes are (n_blend, n_scenario) for simulated figures and (n_blend, 1) for whole-blend ones.
+        """
+        found: dict[str, Floats] = {name: getattr(figures, name) for name in SCENARIO_FIGURES}
+        residual = figures.residual_initiator_wt_pct
+        found["residual_wt_pct"] = residual.sum(axis=2)
+        found["total_wt_pct"] = loadings_wt_pct.sum(axis=1, keepdims=True)
+        if not missing_prices(self.space.keys, self.brief):
+            found["cost_per_kg"] = self.cost_per_kg(loadings_wt_pct)[:, np.newaxis]
+        if self.brief.objective == "least_yellowing" or self.brief.limits.yellowness_max_ratio is not None:
+            found["yellowness_ratio"] = self.yellowness(loadings_wt_pct, residual)[:, np.newaxis]
+        found["objective"] = self._objective(found)
+        return found
+
+    def _objective(self, found: Mapping[str, Floats]) -> Floats:
+        match self.brief.objective:
+            case "least_heat":
+                hottest = self.heat_scenarios[-1]  # the thick end of the window
+                return found["nail_bed_peak_k"][:, [hottest]] - self.brief.hand_start_k
+            case "least_initiator":
+                return found["total_wt_pct"]
+            case "least_cost":
+                return found["cost_per_kg"]
+            case _:
+                return found["yellowness_ratio"]
+
+    def cost_per_kg(self, loadings_wt_pct: Floats) -> Floats:
+        """Cost of the initiators and amines in one kg of gel, shape (n_blend,)."""
+        prices = np.array([self.brief.prices_per_kg[key] for key in self.space.keys])
+        return np.asarray(loadings_wt_pct @ prices / 100.0)
+
+    def yellowness(self, loadings_wt_pct: Floats, residual_wt_pct: Floats) -> Floats:
+        """Yellowness index of the cured film at the thick end of the window, shape (n_blend,)."""
+        from .colour_figures import yellowness_index
+
+        thickest = self.cure_scenarios[-1]
+        return yellowness_index(
+            self.gel, self.space, loadings_wt_pct, residual_wt_pct[:, thickest, :], self.brief
+        )

@@ -1,0 +1,161 @@
+"""The run's record: an Optuna study in a journal file, one trial per finished unit of work.
+
+The study is what makes a run resumable and what other tools can read; the search itself never asks it for
+suggestions. One process writes. A tail torn off by a crash is cut away and kept aside.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from ..lamp_library.errors import InputError
+from .local import Local
+from .problem import Problem
+
+JOURNAL = "journal.log"
+LOCK_GRACE_S = 5
+UNIT, CONTENT, SECONDS = "unit", "found", "seconds"
+
+
+class Record:
+    """Finished units of a run, read back when the run is taken up again.
+
+    Parameters
+    ----------
+    folder : Path
+        Run folder; the journal is made in it.
+    digest : str
+        Fingerprint of everything the answer depends on.
+    problem : Problem
+        Gives names and ranges of the loadings.
+    say : callable
+        Told in one sentence when something had to be repaired.
+
+    Raises
+    ------
+    InputError
+        If the folder holds the record of another brief.
+    """
+
+    def __init__(self, folder: Path, digest: str, problem: Problem, say: Callable[[str], None]) -> None:
+        import optuna
+
+        optuna.logging.set_verbosity(optuna.logging.WARNING)
+        self.path = folder / JOURNAL
+        self._problem = problem
+        mended = mend(self.path)
+        if mended:
+            say(mended)
+        lock = optuna.storages.journal.JournalFileOpenLock(str(self.path), grace_period=LOCK_GRACE_S)
+        backend = optuna.storages.journal.JournalFileBackend(str(self.path), lock_obj=lock)
+        storage = optuna.storages.JournalStorage(backend)
+        name = f"tune {digest}"
+        others = [study for study in optuna.get_all_study_names(storage) if study != name]
+        if others:
+            raise InputError(
+                f"{folder}: holds the record of another brief, lamp or data version ({others[0]}; this one is {name}). "
+                "Choose another --out folder or empty this one."
+            )
+        self.study = optuna.create_study(
+            storage=storage, study_name=name, direction="minimize", load_if_exists=True
+        )
+        self._units = {
+            trial.user_attrs[UNIT]: _restored(trial.user_attrs[CONTENT])
+            for trial in self.study.get_trials(deepcopy=False)
+            if UNIT in trial.user_attrs
+        }
+
+    @property
+    def finished(self) -> int:
+        """Number of units in the record."""
+        return len(self._units)
+
+    def get(self, unit: str) -> Local | None:
+        """A unit finished earlier, or None."""
+        return self._units.get(unit)
+
+    def put(self, unit: str, found: Local, seconds: float) -> None:
+        """Append a finished unit to the journal.
+
+        Parameters
+        ----------
+        unit : str
+            Its name.
+        found : Local
+            Its outcome.
+        seconds : float
+            Time it took [s].
+        """
+        from optuna.distributions import FloatDistribution
+        from optuna.trial import create_trial
+
+        ranges = {each.key: each.high_wt_pct for each in self._problem.space.substances}
+        content = {name: getattr(found, name) for name in Local.__slots__}
+        constraints = dict(zip(self._names(), found.values, strict=True))
+        trial = create_trial(
+            params={key: found.blend_wt_pct.get(key, 0.0) for key in ranges},
+            distributions={
+                key: FloatDistribution(0.0, max(high, found.blend_wt_pct.get(key, 0.0)))
+                for key, high in ranges.items()
+            },
+            value=found.objective,
+            constraints=constraints,
+            user_attrs={UNIT: unit, CONTENT: json.dumps(content), SECONDS: seconds},
+        )
+        self.study.add_trials([trial])
+        self._units[unit] = found
+
+    def _names(self) -> Sequence[str]:
+        return [row.name for row in self._problem.constraints]
+
+
+def _restored(text: str) -> Local:
+    content: dict[str, Any] = json.loads(text)
+    for name in ("values", "figures", "multipliers"):
+        content[name] = tuple(content[name])
+    return Local(**content)
+
+
+def mend(journal: Path) -> str:
+    """Cut a torn tail off a journal; the damaged file is kept beside it.
+
+    Parameters
+    ----------
+    journal : Path
+        Journal file; a missing one is fine.
+
+    Returns
+    -------
+    str
+        What was done, in one sentence; empty when the journal is sound.
+    """
+    if not journal.exists():
+        return ""
+    lines = journal.read_bytes().splitlines(keepends=True)
+    sound: list[bytes] = []
+    for line in lines:
+        if not line.endswith(b"\n") or not _is_json(line):
+            break
+        sound.append(line)
+    if len(sound) == len(lines):
+        return ""
+    number = 1
+    while (aside := journal.with_name(f"{journal.name}.damaged_{number}")).exists():
+        number += 1
+    journal.rename(aside)
+    journal.write_bytes(b"".join(sound))
+    return (
+        f"{journal}: the last {len(lines) - len(sound)} line(s) were damaged and are left out; "
+        f"the damaged file is kept as {aside.name}. The units in the sound part are used."
+    )
+
+
+def _is_json(line: bytes) -> bool:
+    try:
+        json.loads(line)
+    except ValueError:
+        return False
+    return True
