@@ -193,7 +193,7 @@ def even_grid_nm(first: float, last: float, step: float) -> list[float]:
 
 def array_grid_nm() -> list[float]:
     """Pixels of an array instrument: the step shrinks slowly towards the red."""
-    return [round(299.6 + 0.82 * pixel - 0.00016 * pixel**2, 2) for pixel in range(265)]
+    return [round(300.2 + 0.82 * pixel - 0.00016 * pixel**2, 2) for pixel in range(265)]
 
 
 def low_heat(ramp_s: float, start_ratio: float) -> Programme:

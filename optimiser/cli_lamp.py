@@ -1,0 +1,145 @@
+"""The `gelwright lamp` commands: read an export, show a lamp, compare two, list the packaged ones."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+lamp_app = typer.Typer(
+    help="Read a measured lamp, show what it gives, compare two.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+)
+
+Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of text.")]
+Plot = Annotated[
+    Path | None, typer.Option("--plot", metavar="FILE", help="Also draw a picture: .png, .svg or .pdf.")
+]
+LampName = Annotated[str, typer.Argument(metavar="LAMP", help="A packaged lamp's id, or a lamp folder.")]
+
+
+@lamp_app.command("read")
+def read(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Spectroradiometer export, CSV or TSV.")],
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Folder to write the lamp into.")],
+    unit: Annotated[
+        str | None,
+        typer.Option(
+            metavar="U",
+            help="W/m2/nm, mW/m2/nm, mW/cm2/nm or uW/cm2/nm; may be left out if the file's heading says it.",
+        ),
+    ] = None,
+    name: Annotated[
+        str | None, typer.Option(help="Description of the lamp; the file's name if left out.")
+    ] = None,
+    dark_column: Annotated[str | None, typer.Option(help="Column with the dark reading, subtracted.")] = None,
+    dark_file: Annotated[Path | None, typer.Option(help="File with the dark reading, subtracted.")] = None,
+    electrical_power_w: Annotated[float | None, typer.Option(help="Rated electrical power, W.")] = None,
+    opening_area_cm2: Annotated[
+        float | None, typer.Option(help="Area of the lamp's opening, cm2; with the power it checks the unit.")
+    ] = None,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace a lamp already in the folder.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Check an export and write it as a lamp. Nothing is written if anything is wrong."""
+    from ..lamp_library.lamp import save_lamp
+    from ..lamp_library.reader import read_export
+    from ..lamp_library.units import m2_from_cm2
+    from .lamp_text import show_text
+    from .lamp_view import figures_json, lamp_figures
+
+    lamp = read_export(
+        file,
+        unit=unit,
+        name=name,
+        lamp_id=None,
+        dark_column=dark_column,
+        dark_file=dark_file,
+        electrical_power_w=electrical_power_w,
+        opening_area_m2=None if opening_area_cm2 is None else m2_from_cm2(opening_area_cm2),
+    )
+    figures = lamp_figures(lamp)
+    written = save_lamp(lamp, out, overwrite=overwrite)
+    if as_json:
+        typer.echo(json.dumps({"written": str(written), **figures_json(figures)}, indent=2))
+        return
+    typer.echo(show_text(figures))
+    typer.echo(f"\nWritten: {written} and spectra.csv beside it. Next: gelwright lamp show {_as_path(out)}")
+
+
+def _as_path(folder: Path) -> str:
+    """The folder as a word that `load_lamp` takes for a path."""
+    return str(folder) if len(folder.parts) > 1 else f"./{folder}"
+
+
+@lamp_app.command("show")
+def show(lamp: LampName, plot: Plot = None, as_json: Json = False) -> None:
+    """Show what a lamp gives at each position, and how fast it spends each initiator."""
+    from ..lamp_library.lamp import load_lamp
+    from .lamp_plot import check_format, lamp_picture, save_picture
+    from .lamp_text import show_text
+    from .lamp_view import figures_json, lamp_figures, packaged_initiators
+
+    if plot is not None:
+        check_format(plot)
+    loaded = load_lamp(lamp)
+    figures = lamp_figures(loaded, packaged_initiators())
+    if plot is not None:
+        save_picture(lamp_picture(loaded, figures), plot)
+        typer.echo(f"Picture written: {plot}", err=True)
+    typer.echo(json.dumps(figures_json(figures), indent=2) if as_json else show_text(figures))
+
+
+@lamp_app.command("list")
+def list_packaged(as_json: Json = False) -> None:
+    """List the packaged lamps, which are invented demonstration data."""
+    from ..lamp_library.lamp import list_lamps, load_lamp
+    from ..lamp_library.units import mw_cm2_from_w_m2
+    from .lamp_text import peaks_text
+    from .lamp_view import figures_json, lamp_figures
+
+    found = [lamp_figures(load_lamp(lamp_id)) for lamp_id in list_lamps()]
+    if as_json:
+        typer.echo(json.dumps([figures_json(each) for each in found], indent=2))
+        return
+    width = max(len(each.lamp_id) for each in found) + 2
+    typer.echo(f"{'id':<{width}}{'mean, mW/cm2':>13}{'weakest/mean':>14}   peaks (width), nm")
+    for each in found:
+        mean = mw_cm2_from_w_m2(each.mean.irradiance_w_m2)
+        typer.echo(
+            f"{each.lamp_id:<{width}}{mean:>13.1f}{each.uniformity_ratio:>14.2f}   {peaks_text(each.mean.peaks)}"
+        )
+    typer.echo(
+        "\nInvented demonstration data, no real lamps. Read your own: gelwright lamp read FILE --out DIR"
+    )
+
+
+@lamp_app.command("compare")
+def compare(
+    first: Annotated[str, typer.Argument(metavar="A", help="A packaged lamp's id, or a lamp folder.")],
+    second: Annotated[str, typer.Argument(metavar="B", help="The other lamp.")],
+    plot: Plot = None,
+    as_json: Json = False,
+) -> None:
+    """Compare two lamps: light, evenness, and how fast each initiator is spent."""
+    from ..lamp_library.lamp import load_lamp
+    from .lamp_plot import check_format, comparison_picture, save_picture
+    from .lamp_text import compare_text
+    from .lamp_view import figures_json, lamp_figures, packaged_initiators
+
+    if plot is not None:
+        check_format(plot)
+    lamps = load_lamp(first), load_lamp(second)
+    initiators = packaged_initiators()
+    a, b = (lamp_figures(each, initiators) for each in lamps)
+    if plot is not None:
+        save_picture(comparison_picture(*lamps), plot)
+        typer.echo(f"Picture written: {plot}", err=True)
+    typer.echo(
+        json.dumps({"a": figures_json(a), "b": figures_json(b)}, indent=2) if as_json else compare_text(a, b)
+    )
