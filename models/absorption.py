@@ -6,6 +6,8 @@ spectrum (CSV or JCAMP-DX) replaces them. Everything is decadic (base 10).
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -28,6 +30,8 @@ BANDS_TO_NM = 560
 BANDS_FILE = "absorption_bands.csv"
 MOLAR_COLUMN = "molar_absorption_coefficient_l_mol_cm"
 _M_PER_CM = 1e-2
+_DECLARED = {"concentration_mol_l": "mol/L", "path_length_cm": "cm"}
+_DECLARATION = re.compile(r"[#\s]*(?P<name>concentration_mol_l|path_length_cm)\s*[=:]\s*(?P<value>\S+)")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -195,9 +199,10 @@ def read_absorption(
         A CSV with ``wavelength_nm`` and either ``molar_absorption_coefficient_l_mol_cm`` (decadic) or
         ``absorbance`` (decadic), or a JCAMP-DX 4.24 file (``.dx``, ``.jdx``, ``.jcamp``).
     concentration_mol_l : float, optional
-        Concentration [mol/L] of the measured solution; needed with absorbance or transmittance.
+        Concentration [mol/L] of the measured solution; needed with absorbance or transmittance, unless
+        a line above the CSV table declares it: ``# concentration_mol_l = 0.0005``.
     path_length_cm : float, optional
-        Light path [cm] of the cell; needed with absorbance or transmittance.
+        Light path [cm] of the cell; needed and declared likewise, ``# path_length_cm = 1``.
 
     Returns
     -------
@@ -213,13 +218,15 @@ def read_absorption(
     text = read_text(path)
     if path.suffix.lower() in (".dx", ".jdx", ".jcamp", ".jcm"):
         wavelength, values = read_jcamp(text, path.name)
-        molar = False
+        molar, declared = False, dict[str, float]()
     else:
-        wavelength, values, molar = _read_csv(text, path.name)
+        wavelength, values, molar, declared = _read_csv(text, path.name)
     if molar:
         coefficient = m2_mol_from_l_mol_cm(values)
     else:
-        coefficient = values / _column_density(path.name, concentration_mol_l, path_length_cm)
+        arguments = {"concentration_mol_l": concentration_mol_l, "path_length_cm": path_length_cm}
+        given = {name: value for name, value in arguments.items() if value is not None}
+        coefficient = values / _column_density(path.name, {**declared, **given})
     order = np.argsort(wavelength, kind="stable")
     grid = wavelength[order]
     return AbsorptionSpectrum(
@@ -227,29 +234,33 @@ def read_absorption(
     )
 
 
-def _read_csv(text: str, file: str) -> tuple[FloatArray, FloatArray, bool]:
+def _read_csv(text: str, file: str) -> tuple[FloatArray, FloatArray, bool, dict[str, float]]:
+    """Wavelengths, values, whether these are molar, and what the lines above the table declare."""
     table = find_table(text, file)
     heads = [head.strip().lower() for head in table.header]
-    if wavelength_column(table.header) < 0 or not {MOLAR_COLUMN, "absorbance"} & set(heads):
+    if not {MOLAR_COLUMN, "absorbance"} & set(heads):
         raise InputError(
             f"{file}: columns are {', '.join(heads)}; give wavelength_nm and either {MOLAR_COLUMN} or absorbance."
         )
     molar = MOLAR_COLUMN in heads
     columns = (wavelength_column(table.header), heads.index(MOLAR_COLUMN if molar else "absorbance"))
     numbers = np.array([row for _, row in to_numbers(table, columns)], dtype=np.float64)
-    return numbers[:, 0], numbers[:, 1], molar
+    declared: dict[str, float] = {}
+    for line in table.preamble:
+        match = _DECLARATION.fullmatch(line.strip())
+        if match is not None:
+            declared[match["name"]] = parse_number(match["value"], file, match["name"])
+    return numbers[:, 0], numbers[:, 1], molar, declared
 
 
-def _column_density(file: str, concentration_mol_l: float | None, path_length_cm: float | None) -> float:
+def _column_density(file: str, declared: Mapping[str, float]) -> float:
     """Amount of substance in the light path [mol m-2]."""
-    concentration = _declared(file, "concentration_mol_l", concentration_mol_l, "mol/L")
-    length = _declared(file, "path_length_cm", path_length_cm, "cm")
-    return mol_m3_from_mol_l(concentration) * length * _M_PER_CM
-
-
-def _declared(file: str, name: str, value: float | None, unit: str) -> float:
-    if value is None:
-        raise InputError(f"{file}: the file holds no molar values; state {name} [{unit}] of the measurement.")
-    if not (np.isfinite(value) and value > 0):
-        raise InputError(f"{file}: {name} is {value:g} {unit}; it must be > 0.")
-    return value
+    for name, unit in _DECLARED.items():
+        if name not in declared:
+            raise InputError(
+                f"{file}: the file holds no molar values; state {name} [{unit}] of the measurement."
+            )
+        if not (np.isfinite(declared[name]) and declared[name] > 0):
+            raise InputError(f"{file}: {name} is {declared[name]:g} {unit}; it must be > 0.")
+    concentration = mol_m3_from_mol_l(declared["concentration_mol_l"])
+    return concentration * declared["path_length_cm"] * _M_PER_CM

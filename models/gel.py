@@ -1,0 +1,291 @@
+"""A gel: resin base, initiators, amines and stabilisers, with its coat and thickness, and its file.
+
+In the file the resin base is given in parts by weight; everything else in wt% of the whole gel, so
+that the resin base is what remains.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Literal, get_args
+
+from ..lamp_library.errors import InputError, UnknownNameError, unknown_name
+from ..lamp_library.toml_text import TomlValue, toml_text
+from ..lamp_library.units import m_from_um, um_from_m
+from .materials import list_amines, list_photoinitiators, list_resins, list_stabilisers
+
+Coat = Literal["base", "builder", "colour", "top"]
+COATS: tuple[str, ...] = get_args(Coat)
+THICKNESS_RANGE_UM = (5.0, 3000.0)
+
+_TABLES = ("resin_parts", "initiators_wt_pct", "amines_wt_pct", "stabilisers_wt_pct")
+_KEYS = ("name", "coat", "thickness_um", "is_demonstration", "note", *_TABLES, "absorption_files")
+_FORBIDDEN_IN_ID = re.compile(r"[/\\]|\.toml$")
+_ROUNDING_WT_PCT = 1e-9
+
+
+def _frozen(values: Mapping[str, Any]) -> Mapping[str, Any]:
+    return MappingProxyType(dict(values))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Gel:
+    """One gel as it goes on the nail.
+
+    Parameters
+    ----------
+    name : str
+        Name for reports.
+    coat : {"base", "builder", "colour", "top"}
+        Its place in the stack.
+    resin_parts : mapping of str to float
+        Parts by weight of the resins; they need not add up to 100.
+    initiators_wt_pct, amines_wt_pct, stabilisers_wt_pct : mapping of str to float
+        Contents [wt% of the whole gel].
+    thickness_m : float
+        Usual film thickness [m].
+    absorption_files : mapping of str to str
+        Photoinitiator to the file of its measured spectrum.
+    is_demonstration : bool
+        Whether the recipe is invented.
+    note : str
+        Free text.
+
+    Raises
+    ------
+    InputError
+        If a content is negative or not finite, the contents leave no resin, or the thickness is impossible.
+    UnknownNameError
+        If a substance or the coat is not known.
+    """
+
+    name: str
+    coat: Coat
+    resin_parts: Mapping[str, float]
+    initiators_wt_pct: Mapping[str, float]
+    amines_wt_pct: Mapping[str, float] = field(default_factory=dict)
+    stabilisers_wt_pct: Mapping[str, float] = field(default_factory=dict)
+    thickness_m: float
+    absorption_files: Mapping[str, str] = field(default_factory=dict)
+    is_demonstration: bool = False
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        """Check names and numbers and lock the mappings."""
+        if self.coat not in COATS:
+            raise unknown_name("coat", self.coat, COATS)
+        for label, known in _known_by_table().items():
+            _check_contents(self.name, label, getattr(self, label), known)
+        _check_names("photoinitiator", self.absorption_files, list_photoinitiators())
+        _check_resin_base(self)
+        low, high = THICKNESS_RANGE_UM
+        if not low <= um_from_m(self.thickness_m) <= high:
+            raise InputError(
+                f"gel '{self.name}': thickness is {um_from_m(self.thickness_m):g} um; it must lie between {low:g} and "
+                f"{high:g} um."
+            )
+        for label in (*_TABLES, "absorption_files"):
+            object.__setattr__(self, label, _frozen(getattr(self, label)))
+
+    def __reduce__(self) -> tuple[Any, tuple[Any, ...]]:
+        """Rebuild through the constructor: locked mappings do not pickle by themselves."""
+        return (_rebuilt, (_plain(self),))
+
+    def __eq__(self, other: object) -> bool:
+        """Equal when all fields are equal."""
+        return isinstance(other, Gel) and _plain(self) == _plain(other)
+
+    def __hash__(self) -> int:
+        """Hash that agrees with equality."""
+        return hash((self.name, self.coat, self.thickness_m, tuple(sorted(self.initiators_wt_pct.items()))))
+
+    @property
+    def resin_base_wt_pct(self) -> float:
+        """Content of the resin base [wt%]: what initiators, amines and stabilisers leave."""
+        return 100.0 - _additives_wt_pct(self)
+
+    def with_initiators(
+        self, initiators_wt_pct: Mapping[str, float], amines_wt_pct: Mapping[str, float] | None = None
+    ) -> Gel:
+        """The same gel with other initiators [wt%] and, unless None, other amines [wt%]."""
+        amines = self.amines_wt_pct if amines_wt_pct is None else amines_wt_pct
+        return replace(self, initiators_wt_pct=initiators_wt_pct, amines_wt_pct=amines)
+
+
+def _plain(gel: Gel) -> dict[str, Any]:
+    fields = {name: getattr(gel, name) for name in Gel.__dataclass_fields__}
+    return {name: dict(value) if isinstance(value, Mapping) else value for name, value in fields.items()}
+
+
+def _rebuilt(fields: dict[str, Any]) -> Gel:
+    return Gel(**fields)
+
+
+def _known_by_table() -> Mapping[str, tuple[str, tuple[str, ...]]]:
+    return {
+        "resin_parts": ("resin", list_resins()),
+        "initiators_wt_pct": ("photoinitiator", list_photoinitiators()),
+        "amines_wt_pct": ("amine", list_amines()),
+        "stabilisers_wt_pct": ("stabiliser", list_stabilisers()),
+    }
+
+
+def _check_names(kind: str, names: Iterable[str], known: tuple[str, ...]) -> None:
+    for name in names:
+        if name not in known:
+            raise unknown_name(kind, name, known)
+
+
+def _check_contents(
+    gel: str, label: str, contents: Mapping[str, float], known: tuple[str, tuple[str, ...]]
+) -> None:
+    _check_names(known[0], contents, known[1])
+    for name, value in contents.items():
+        if not (math.isfinite(value) and value >= 0):
+            unit = "parts" if label == "resin_parts" else "wt%"
+            raise InputError(f"gel '{gel}': {name} in {label} is {value:g} {unit}; it must be >= 0.")
+
+
+def _additives_wt_pct(gel: Gel) -> float:
+    tables = (gel.initiators_wt_pct, gel.amines_wt_pct, gel.stabilisers_wt_pct)
+    return math.fsum(value for table in tables for value in table.values())
+
+
+def _check_resin_base(gel: Gel) -> None:
+    if not math.fsum(gel.resin_parts.values()) > 0:
+        raise InputError(f"gel '{gel.name}': resin_parts add up to 0; give at least one resin.")
+    total = _additives_wt_pct(gel)
+    if total >= 100.0 - _ROUNDING_WT_PCT:
+        raise InputError(
+            f"gel '{gel.name}': initiators, amines and stabilisers add up to {total:g} wt%; they must leave room for "
+            "the resin below 100 wt%."
+        )
+
+
+def load_gel(name_or_path: str | Path, *, packaged: Path | None = None) -> Gel:
+    """Load a gel from a file, or by its id from a folder of packaged gels.
+
+    Parameters
+    ----------
+    name_or_path : str or Path
+        Anything with a path separator or ending in ``.toml`` is a file; a bare word is an id.
+    packaged : Path, optional
+        Folder with ``<id>.toml`` files. Without it a bare id is refused.
+
+    Returns
+    -------
+    Gel
+        Measured spectra named in ``absorption_files`` are given relative to the folder of the file.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, no TOML, or breaks a rule; the message names file and key.
+    UnknownNameError
+        If a key, a substance or an id is not known.
+    """
+    text = str(name_or_path)
+    if isinstance(name_or_path, Path) or _FORBIDDEN_IN_ID.search(text):
+        return _read_gel(Path(name_or_path))
+    known = list_gels(packaged) if packaged is not None else ()
+    if packaged is None or text not in known:
+        raise unknown_name("gel", text, known)
+    return _read_gel(packaged / f"{text}.toml")
+
+
+def list_gels(folder: Path) -> tuple[str, ...]:
+    """Ids of the gel files in a folder."""
+    return tuple(sorted(path.stem for path in folder.glob("*.toml")))
+
+
+def save_gel(gel: Gel, path: str | Path) -> None:
+    """Write a gel as a TOML file that `load_gel` reads back, thickness in micrometres."""
+    document: dict[str, TomlValue] = {
+        "name": gel.name,
+        "coat": gel.coat,
+        # twelve digits hide the last bit of the conversion, which nobody can weigh or measure
+        "thickness_um": float(f"{um_from_m(gel.thickness_m):.12g}"),
+        "is_demonstration": gel.is_demonstration,
+    }
+    if gel.note:
+        document["note"] = gel.note
+    for label in (*_TABLES, "absorption_files"):
+        if getattr(gel, label):
+            document[label] = dict(getattr(gel, label))
+    Path(path).write_text(toml_text(document), encoding="utf-8")
+
+
+def _read_gel(path: Path) -> Gel:
+    if not path.is_file():
+        raise InputError(f"{path}: no such file; check the path.")
+    try:
+        document = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputError(f"{path.name}: not readable as TOML ({error}); correct the file.") from error
+    _check_names(f"key in {path.name}", document, _KEYS)
+    tables = {label: _number_table(document, label, path.name) for label in _TABLES}
+    files = _table(document, "absorption_files", path.name)
+    for key, value in files.items():
+        _of_type(value, str, f"{path.name}, absorption_files.{key}", "a file name in quotes")
+    try:
+        return Gel(
+            name=_text(document, "name", path.name),
+            coat=_text(document, "coat", path.name),  # type: ignore[arg-type]
+            thickness_m=m_from_um(_number(document, "thickness_um", path.name)),
+            is_demonstration=_flag(document, "is_demonstration", path.name),
+            note=_text(document, "note", path.name, default=""),
+            absorption_files={key: str((path.parent / value).resolve()) for key, value in files.items()},
+            **tables,
+        )
+    except (InputError, UnknownNameError) as error:
+        raise type(error)(f"{path.name}: {error}") from error
+
+
+def _of_type(value: object, kind: type | tuple[type, ...], where: str, wanted: str) -> None:
+    # True is an int to Python, but not a content to a chemist
+    if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
+        raise InputError(f"{where} is {value!r}; give {wanted}.")
+
+
+def _text(document: Mapping[str, Any], key: str, file: str, default: str | None = None) -> str:
+    if key not in document:
+        if default is not None:
+            return default
+        raise InputError(f'{file}: {key} is missing; add a line {key} = "...".')
+    _of_type(document[key], str, f"{file}: {key}", "a text in quotes")
+    return str(document[key])
+
+
+def _number(document: Mapping[str, Any], key: str, file: str) -> float:
+    if key not in document:
+        raise InputError(f"{file}: {key} is missing; add a line {key} = number.")
+    _of_type(document[key], (int, float), f"{file}: {key}", "a number without quotes")
+    return float(document[key])
+
+
+def _flag(document: Mapping[str, Any], key: str, file: str) -> bool:
+    value = document.get(key, False)
+    _of_type(value, bool, f"{file}: {key}", "true or false")
+    return bool(value)
+
+
+def _table(document: Mapping[str, Any], key: str, file: str) -> Mapping[str, Any]:
+    value = document.get(key, {})
+    if not isinstance(value, Mapping):
+        raise InputError(
+            f"{file}: {key} is {value!r}; give a table, that is a line [{key}] and rows below it."
+        )
+    return value
+
+
+def _number_table(document: Mapping[str, Any], key: str, file: str) -> dict[str, float]:
+    table = _table(document, key, file)
+    for name, value in table.items():
+        _of_type(value, (int, float), f"{file}: {name} in {key}", "a number without quotes")
+    return {name: float(value) for name, value in table.items()}
