@@ -29,6 +29,7 @@ MIN_ROWS = 10
 NOISE_FRACTION = 0.01
 GAP_STEPS = 3.0
 END_FRACTION = 0.02
+FLOOR_FRACTION = 5e-4
 NOT_RECORDED = "not recorded"
 PROVENANCE_FIELDS = (
     "lamp_type", "serial_number", "hours_of_use", "supply", "nominal_wavelengths_nm", "dies_per_type", "inner_finish",
@@ -337,7 +338,7 @@ def _check_values(readings: _Readings, signal: Mapping[str, FloatArray], file: s
 
 
 def _grid_notes(spectra: Mapping[str, Spectrum]) -> list[str]:
-    coarse, cut = [], []
+    coarse, cut, floor = [], [], []
     for position, spectrum in spectra.items():
         light = spectrum.spectral_irradiance_w_m2_nm
         step = float(np.diff(spectrum.wavelength_nm).max())
@@ -349,7 +350,15 @@ def _grid_notes(spectra: Mapping[str, Spectrum]) -> list[str]:
         for end in (0, -1):
             if light[end] > END_FRACTION * float(light.max()):
                 cut.append(f"{position} {spectrum.wavelength_nm[end]:.4g} nm")
+        dark = light[spectrum.light().spectral_irradiance_w_m2_nm == 0.0]
+        if dark.size >= MIN_ROWS and float(dark.mean()) > FLOOR_FRACTION * float(light.max()):
+            floor.append(f"{position} {100 * dark.mean() / light.max():.2g} %")
     notes = []
+    if floor:
+        notes.append(
+            f"A floor remains where the lamp is dark, in percent of the peak; ask for the dark reading and the "
+            f"stray-light correction: {', '.join(floor)}."
+        )
     if coarse:
         notes.append(
             f"Wavelength step coarser than half the width of a peak, measure finer: {', '.join(coarse)}."

@@ -18,6 +18,7 @@ from .errors import InputError
 from .units import photon_energy_j_mol
 
 FLOOR_FRACTION = 1e-4
+LIT_FRACTION = 5e-3
 PEAK_PROMINENCE_FRACTION = 0.05
 
 FloatArray = NDArray[np.float64]
@@ -138,13 +139,21 @@ class Spectrum:
     def light(self) -> Spectrum:
         """Return the spectrum a model should see, with noise and stray-light floor set to zero.
 
-        Everything below 1e-4 of the peak becomes exactly 0: without a stray-light correction an
-        array instrument shows such a floor, and a strong short-wave absorber would take it for
-        light. The measured values themselves stay in this object.
+        Light is an unbroken stretch of readings of at least 1e-4 of the peak that somewhere
+        reaches 0.5 % of the peak; everything else becomes exactly 0. Without a stray-light
+        correction an array instrument shows a floor of that size, and a strong short-wave
+        absorber would take it for light. The measured values themselves stay in this object.
         """
         values = self.spectral_irradiance_w_m2_nm
-        floor = max(FLOOR_FRACTION * float(values.max()), 0.0)
-        return Spectrum(self.wavelength_nm, np.where(values < floor, 0.0, values))
+        top = float(values.max())
+        if top <= 0.0:
+            return Spectrum(self.wavelength_nm, np.zeros_like(values))
+        above = values >= FLOOR_FRACTION * top
+        stretch = np.cumsum(np.diff(above, prepend=False))  # odd numbers count the stretches above
+        highest = np.zeros(int(stretch[-1]) + 1)
+        np.maximum.at(highest, stretch, values)
+        lit = above & (highest[stretch] >= LIT_FRACTION * top)
+        return Spectrum(self.wavelength_nm, np.where(lit, values, 0.0))
 
     def weighted(self, wavelength_nm: ArrayLike, weight: ArrayLike) -> float:
         """Integral of spectral irradiance times a weight [W m-2 times the weight's unit].

@@ -106,10 +106,8 @@ def compare_text(first: LampFigures, second: LampFigures) -> str:
         lines[-1:] = ["Contains invented demonstration data.", ""]
     lines.append(f"{'':<40}{'A':>12}{'B':>12}{'B / A':>10}")
     for label, a, b in comparison_rows(first, second):
-        lines.append(f"{label:<40}{a:>12.3g}{b:>12.3g}{_ratio_text(a, b):>10}")
-    lines.append(
-        f"{'peaks (width), nm':<40}{peaks_text(first.mean.peaks)}  |  {peaks_text(second.mean.peaks)}"
-    )
+        lines.append(f"{label:<40}{_short(a):>12}{_short(b):>12}{_ratio_text(a, b):>10}")
+    lines += [f"{f'peaks of {name} (width), nm':<40}  {peaks_text(each.mean.peaks)}" for name, each in pairs]
     lines.append(f"{'weakest position':<40}{first.weakest:>12}{second.weakest:>12}")
     lines.append(f"{'strongest position':<40}{first.strongest:>12}{second.strongest:>12}")
     both = {each.key: each for each in second.initiators}
@@ -144,6 +142,10 @@ def comparison_rows(first: LampFigures, second: LampFigures) -> list[tuple[str, 
         "weakest / mean",
     )
     return list(zip(labels, numbers(first), numbers(second), strict=True))
+
+
+def _short(value: float) -> str:
+    return f"{value:.1f}" if value >= 10.0 else f"{value:.2f}"
 
 
 def _ratio_text(a: float, b: float) -> str:
