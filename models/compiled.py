@@ -1,0 +1,54 @@
+"""Decorators of the compiled core.
+
+Numba caches machine code per file and does not notice a change in a *called* function of another file. Only the
+outermost function is therefore cached, under a key that holds a digest of every source it may call
+(`source_digest`); inner functions carry no cache of their own.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import TypeVar, cast
+
+import numba
+
+Function = TypeVar("Function", bound=Callable[..., object])
+
+_CORE = (
+    "compiled",
+    "core_arrays",
+    "core_step",
+    "core_totals",
+    "heat",
+    "kinetics",
+    "layout",
+    "optics",
+    "oxygen",
+    "photochemistry",
+    "stepper",
+    "tissue",
+)
+
+
+def compiled(function: Function) -> Function:
+    """Compile a function of the core; callable from Python and from other compiled functions."""
+    return cast(Function, numba.njit(nogil=True, error_model="numpy")(function))
+
+
+def compiled_entry(function: Function) -> Function:
+    """Compile the outermost function and keep its machine code between processes."""
+    return cast(Function, numba.njit(nogil=True, error_model="numpy", cache=True)(function))
+
+
+@cache
+def source_digest() -> str:
+    """Digest of every source file that the compiled core is made from."""
+    digest = hashlib.sha256(numba.__version__.encode())
+    for name in _CORE:
+        path = Path(__file__).with_name(f"{name}.py")
+        if path.exists():
+            digest.update(path.read_bytes())
+    return digest.hexdigest()

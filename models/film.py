@@ -1,0 +1,406 @@
+"""A film to be cured, in plain physical terms, and its packing for the compiled core.
+
+`FilmModel` is the place to put one's own rate constants, a prescribed radical formation, a prescribed heat source, fixed
+faces or nitrogen: whatever the outside check or the experiment needs runs through the same solver as a gel does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from ..lamp_library.errors import InputError
+from . import layout as at
+from .core_arrays import FilmArrays, State
+
+Array = NDArray[np.float64]
+Atmosphere = Literal["air", "closed", "nitrogen"]
+OXYGEN_RATE_M3_MOL_S = 5.0e5  # from memory: Decker & Jenkins 1985; Dendukuri et al. 2008
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DiBenedetto:
+    """Vitrification where the glass transition of the network reaches cure temperature plus half width (see `kinetics`)."""
+
+    tg_monomer_k: float
+    tg_polymer_k: float
+    lambda_ratio: float
+    half_width_k: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinearVitrification:
+    """Vitrification at a conversion that moves linearly with temperature; slope 0 = a fixed conversion."""
+
+    conversion_fraction: float
+    slope_1_k: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kinetics:
+    """Rate parameters of a resin (R_t = k_t R^2, concentrations per C=C).
+
+    Attributes
+    ----------
+    acrylate_propagation_m3_mol_s, methacrylate_propagation_m3_mol_s : float
+        k_p of each kind of C=C at `reference_k` [m3 mol-1 s-1].
+    acrylate_energy_j_mol, methacrylate_energy_j_mol, termination_energy_j_mol : float
+        Activation energies [J/mol].
+    acrylate_reactivity_ratio, methacrylate_reactivity_ratio : float
+        Reactivity ratios of the terminal model [-].
+    termination_m3_mol_s : float
+        k_t at zero conversion and `reference_k` [m3 mol-1 s-1].
+    termination_decay : float
+        b in exp(-b X) [-].
+    reaction_diffusion_m3_mol : float
+        C_RD in k_t = ... + C_RD k_p M [m3/mol].
+    vitrification : DiBenedetto, LinearVitrification or None
+        When propagation stops; None = never.
+    sigmoid_width_fraction : float
+        Width w of the stop [-].
+    acrylate_heat_j_mol, methacrylate_heat_j_mol : float
+        Heat of polymerisation per C=C, positive [J/mol].
+    radical_loss_1_s : float
+        First-order loss of radicals, for instance to a stabiliser [1/s].
+    """
+
+    acrylate_propagation_m3_mol_s: float = 0.0
+    acrylate_energy_j_mol: float = 0.0
+    methacrylate_propagation_m3_mol_s: float = 0.0
+    methacrylate_energy_j_mol: float = 0.0
+    acrylate_reactivity_ratio: float = 1.0
+    methacrylate_reactivity_ratio: float = 1.0
+    termination_m3_mol_s: float
+    termination_energy_j_mol: float = 0.0
+    termination_decay: float = 0.0
+    reaction_diffusion_m3_mol: float = 0.0
+    reference_k: float = 298.15
+    vitrification: DiBenedetto | LinearVitrification | None = None
+    sigmoid_width_fraction: float = 0.03
+    acrylate_heat_j_mol: float = 0.0
+    methacrylate_heat_j_mol: float = 0.0
+    radical_loss_1_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Oxygen:
+    """Oxygen around and in the film.
+
+    Attributes
+    ----------
+    atmosphere : str
+        "air" = open surface; "closed" = only what is dissolved; "nitrogen" = none at all.
+    surface_mol_m3, initial_mol_m3 : float
+        Concentration in equilibrium with the air, and at the start [mol m-3].
+    diffusivity_m2_s, diffusivity_decay : float
+        D0 [m2/s] and beta of D = D0 exp(-beta X) [-].
+    rate_m3_mol_s : float
+        k_O of R + O2 [m3 mol-1 s-1].
+    radicals_per_oxygen : float
+        Radicals lost per O2 [-].
+    """
+
+    atmosphere: Atmosphere = "air"
+    surface_mol_m3: float = 1.05
+    initial_mol_m3: float = 1.05
+    diffusivity_m2_s: float = 1.0e-10
+    diffusivity_decay: float = 0.0
+    rate_m3_mol_s: float = OXYGEN_RATE_M3_MOL_S
+    radicals_per_oxygen: float = 1.0
+
+    def __post_init__(self) -> None:
+        if self.atmosphere not in ("air", "closed", "nitrogen"):
+            raise InputError(
+                f"oxygen: atmosphere is '{self.atmosphere}'; it must be air, closed or nitrogen."
+            )
+        if (
+            self.atmosphere != "nitrogen"
+            and min(self.surface_mol_m3, self.diffusivity_m2_s, self.rate_m3_mol_s) <= 0.0
+        ):
+            raise InputError(
+                "oxygen: surface concentration, diffusivity and rate must be above 0; for none choose nitrogen."
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Absorber:
+    """A light-absorbing initiator in the film.
+
+    Attributes
+    ----------
+    key : str
+        Name of the substance.
+    concentration_mol_m3 : array_like, shape (n,) or ()
+        As weighed in [mol m-3].
+    napierian_m2_mol, product_m2_mol : array_like, shape (n_bin,)
+        Molar napierian absorption coefficients of the initiator and of its photoproduct [m2/mol].
+    quantum_yield : float
+        Molecules lost per photon absorbed [-].
+    radicals_per_molecule : float
+        Chain-starting radicals per molecule lost [-].
+    needs_amine, amine_half_mol_m3, oxygen_quenching : bool, float, float
+        Type II: amine concentration of half effect [mol m-3] and the ratio of the quenching constants of O2 and amine [-].
+    """
+
+    key: str = "initiator"
+    concentration_mol_m3: ArrayLike
+    napierian_m2_mol: ArrayLike
+    product_m2_mol: ArrayLike = 0.0
+    quantum_yield: float
+    radicals_per_molecule: float
+    needs_amine: bool = False
+    amine_half_mol_m3: float = 0.0
+    oxygen_quenching: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Light:
+    """Light at the film surface at full output, in bins; background absorption of everything but initiators [1/m].
+
+    A film without light has `photon_irradiance_mol_m2_s` of zeros.
+    """
+
+    photon_irradiance_mol_m2_s: ArrayLike = (0.0,)
+    photon_energy_j_mol: ArrayLike = (3.0e5,)
+    background_1_m: ArrayLike = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Layers:
+    """Thermal layers from the film downwards; the first cells are the film's own.
+
+    Attributes
+    ----------
+    width_m, conductivity_w_m_k, capacity_j_m3_k : array_like, shape (m,)
+        Cells: width [m], conductivity [W m-1 K-1], volumetric heat capacity [J m-3 K-1].
+    cured_capacity_j_m3_k : array_like, shape (m,), optional
+        Heat capacity at full conversion; default the same.
+    perfusion_w_m3_k, source_w_m3, initial_k : array_like, shape (m,) or ()
+        Exchange with blood [W m-3 K-1], prescribed heat [W m-3], start temperature [K].
+    bed_index : int
+        First cell of the tissue; its upper face is the nail bed. 0 = there is none.
+    floor_share : array_like, shape (n_bin, m - n), optional
+        Share of the light leaving the film that each lower cell turns to heat; default none.
+    top_transfer_w_m2_k, top_fixed_k, top_flux_w_m2 : float
+        Upper face: transfer to the air, or a fixed temperature, or a flux into the film (0 and None = insulated).
+    bottom_fixed_k : float or None
+        Lower face; None = insulated.
+    blood_k : float
+        Temperature of arriving blood [K].
+    source_decay_s : float
+        Time constant with which the prescribed heat dies away [s]; 0 = constant.
+    """
+
+    width_m: ArrayLike
+    conductivity_w_m_k: ArrayLike
+    capacity_j_m3_k: ArrayLike
+    cured_capacity_j_m3_k: ArrayLike | None = None
+    perfusion_w_m3_k: ArrayLike = 0.0
+    source_w_m3: ArrayLike = 0.0
+    initial_k: ArrayLike = 298.15
+    bed_index: int = 0
+    floor_share: ArrayLike | None = None
+    top_transfer_w_m2_k: float = 0.0
+    top_fixed_k: float | None = None
+    top_flux_w_m2: float = 0.0
+    bottom_fixed_k: float | None = None
+    blood_k: float = 310.15
+    source_decay_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WarmUp:
+    """Output after switch-on: (1 + overshoot exp(-t/time)) x norm."""
+
+    overshoot_fraction: float = 0.0
+    time_constant_s: float = 1.0
+    norm_ratio: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FilmModel:
+    """One film, everything it is made of and everything around it, at the start of a run.
+
+    Attributes
+    ----------
+    width_m : array_like, shape (n,)
+        Cell widths from the air side down [m].
+    acrylate_mol_m3, methacrylate_mol_m3 : array_like, shape (n,) or ()
+        C=C before any cure [mol m-3].
+    kinetics, oxygen, light, layers, absorbers, amine_mol_m3, warm_up
+        See the classes of this module. Without `layers` the film is isothermal at `temperature_k`.
+    fixed_initiation_mol_m3_s : array_like, shape (n,) or ()
+        Prescribed radical formation at full lamp output, beside what light makes [mol m-3 s-1].
+    initial_radical_mol_m3 : array_like, shape (n,) or ()
+        Radicals at the start [mol m-3].
+    isothermal : bool
+        Freeze all temperatures.
+    """
+
+    width_m: ArrayLike
+    acrylate_mol_m3: ArrayLike = 0.0
+    methacrylate_mol_m3: ArrayLike = 0.0
+    kinetics: Kinetics
+    oxygen: Oxygen = field(default_factory=lambda: Oxygen(atmosphere="nitrogen"))
+    light: Light = field(default_factory=Light)
+    layers: Layers | None = None
+    absorbers: tuple[Absorber, ...] = ()
+    amine_mol_m3: ArrayLike = 0.0
+    warm_up: WarmUp = field(default_factory=WarmUp)
+    fixed_initiation_mol_m3_s: ArrayLike = 0.0
+    initial_radical_mol_m3: ArrayLike = 0.0
+    temperature_k: float = 298.15
+    isothermal: bool = False
+
+
+def _row(value: ArrayLike, count: int, what: str) -> Array:
+    array = np.asarray(value, dtype=np.float64)
+    if array.shape not in ((), (count,)):
+        raise InputError(f"film: {what} has shape {array.shape}; it must be one number or {count} numbers.")
+    if not np.all(np.isfinite(array)):
+        raise InputError(f"film: {what} holds a value that is not a finite number.")
+    return np.array(np.broadcast_to(array, (count,)))
+
+
+def _cell_table(model: FilmModel, count: int) -> Array:
+    kinetics, oxygen = model.kinetics, model.oxygen
+    row = np.zeros(at.N_CELL_ROWS)
+    row[at.KP_ACRYLATE], row[at.EP_ACRYLATE] = (
+        kinetics.acrylate_propagation_m3_mol_s,
+        kinetics.acrylate_energy_j_mol,
+    )
+    row[at.KP_METHACRYLATE] = kinetics.methacrylate_propagation_m3_mol_s
+    row[at.EP_METHACRYLATE] = kinetics.methacrylate_energy_j_mol
+    row[at.R_ACRYLATE], row[at.R_METHACRYLATE] = (
+        kinetics.acrylate_reactivity_ratio,
+        kinetics.methacrylate_reactivity_ratio,
+    )
+    row[at.KT], row[at.ET] = kinetics.termination_m3_mol_s, kinetics.termination_energy_j_mol
+    row[at.KT_DECAY], row[at.REACTION_DIFFUSION] = (
+        kinetics.termination_decay,
+        kinetics.reaction_diffusion_m3_mol,
+    )
+    row[at.T_REF], row[at.SIGMOID_WIDTH] = kinetics.reference_k, kinetics.sigmoid_width_fraction
+    glass = kinetics.vitrification
+    if isinstance(glass, DiBenedetto):
+        row[at.VITRIFICATION_MODE] = 1.0
+        row[at.TG_MONOMER], row[at.TG_POLYMER] = glass.tg_monomer_k, glass.tg_polymer_k
+        row[at.DIBENEDETTO], row[at.TG_HALF_WIDTH] = glass.lambda_ratio, glass.half_width_k
+    elif isinstance(glass, LinearVitrification):
+        row[at.VITRIFICATION_MODE], row[at.X_REF], row[at.X_SLOPE] = (
+            2.0,
+            glass.conversion_fraction,
+            glass.slope_1_k,
+        )
+    row[at.HEAT_ACRYLATE], row[at.HEAT_METHACRYLATE] = (
+        kinetics.acrylate_heat_j_mol,
+        kinetics.methacrylate_heat_j_mol,
+    )
+    row[at.O2_DIFFUSIVITY], row[at.O2_DECAY] = oxygen.diffusivity_m2_s, oxygen.diffusivity_decay
+    row[at.O2_RATE], row[at.O2_RADICALS] = oxygen.rate_m3_mol_s, oxygen.radicals_per_oxygen
+    row[at.RADICAL_LOSS] = kinetics.radical_loss_1_s
+    table = np.tile(row, (count, 1))
+    table[:, at.FIXED_INITIATION] = _row(model.fixed_initiation_mol_m3_s, count, "fixed initiation")
+    return table
+
+
+def _thermal(model: FilmModel, width: Array, bins: int) -> tuple[Array, Array, Array, bool]:
+    """Thermal table, start temperatures, floor shares, and whether temperature is frozen."""
+    count = width.size
+    layers = model.layers
+    if layers is None:
+        table = np.zeros((at.N_THERMAL_ROWS, count))
+        table[at.T_WIDTH], table[at.T_CONDUCTIVITY] = width, 0.2
+        table[at.T_CAPACITY_0] = table[at.T_CAPACITY_1] = 2.0e6
+        return table, np.full(count, float(model.temperature_k)), np.zeros((bins, 0)), True
+    widths = np.asarray(layers.width_m, dtype=np.float64)
+    size = widths.size
+    if size < count or not np.allclose(widths[:count], width):
+        raise InputError(
+            "film: the first thermal cells must be the film's own cells, from the air side down."
+        )
+    table = np.zeros((at.N_THERMAL_ROWS, size))
+    table[at.T_WIDTH] = widths
+    table[at.T_CONDUCTIVITY] = _row(layers.conductivity_w_m_k, size, "conductivity")
+    table[at.T_CAPACITY_0] = _row(layers.capacity_j_m3_k, size, "heat capacity")
+    cured = layers.capacity_j_m3_k if layers.cured_capacity_j_m3_k is None else layers.cured_capacity_j_m3_k
+    table[at.T_CAPACITY_1] = _row(cured, size, "cured heat capacity")
+    table[at.T_PERFUSION] = _row(layers.perfusion_w_m3_k, size, "perfusion")
+    table[at.T_SOURCE] = _row(layers.source_w_m3, size, "heat source")
+    floor = np.zeros((bins, size - count))
+    if layers.floor_share is not None:
+        floor = np.array(np.asarray(layers.floor_share, dtype=np.float64).reshape(bins, size - count))
+    return table, _row(layers.initial_k, size, "start temperature"), floor, model.isothermal
+
+
+def _boundary(model: FilmModel, frozen: bool) -> Array:
+    boundary = np.zeros(at.N_BOUNDARY)
+    layers = model.layers
+    if layers is not None:
+        boundary[at.TOP_TRANSFER], boundary[at.TOP_FLUX] = layers.top_transfer_w_m2_k, layers.top_flux_w_m2
+        boundary[at.TOP_FIXED] = float(layers.top_fixed_k is not None)
+        boundary[at.TOP_TEMPERATURE] = layers.top_fixed_k or 0.0
+        boundary[at.BOTTOM_FIXED] = float(layers.bottom_fixed_k is not None)
+        boundary[at.BOTTOM_TEMPERATURE] = layers.bottom_fixed_k or 0.0
+        boundary[at.BLOOD_TEMPERATURE], boundary[at.SOURCE_DECAY] = layers.blood_k, layers.source_decay_s
+        boundary[at.BED_INDEX] = layers.bed_index
+    boundary[at.OXYGEN_MODE] = {"nitrogen": 0.0, "closed": 1.0, "air": 2.0}[model.oxygen.atmosphere]
+    boundary[at.O2_SURFACE] = model.oxygen.surface_mol_m3
+    boundary[at.ISOTHERMAL] = float(frozen)
+    boundary[at.WARM_UP] = model.warm_up.overshoot_fraction
+    boundary[at.WARM_UP_TIME], boundary[at.WARM_UP_NORM] = (
+        model.warm_up.time_constant_s,
+        model.warm_up.norm_ratio,
+    )
+    return boundary
+
+
+def pack(model: FilmModel) -> tuple[FilmArrays, State]:
+    """Arrays of a film for the compiled core, and its state at the start."""
+    width = np.array(model.width_m, dtype=np.float64)
+    if width.ndim != 1 or width.size == 0 or not np.all(width > 0.0):
+        raise InputError("film: cell widths must be one row of numbers above 0.")
+    count, kinds = width.size, len(model.absorbers)
+    photons = np.array(np.atleast_1d(np.asarray(model.light.photon_irradiance_mol_m2_s, dtype=np.float64)))
+    bins = photons.size
+    energy = (
+        _row(model.light.photon_energy_j_mol, bins, "photon energy")
+        if bins > 1
+        else np.array(np.atleast_1d(np.asarray(model.light.photon_energy_j_mol, dtype=np.float64)))
+    )
+    background = np.asarray(model.light.background_1_m, dtype=np.float64)
+    if background.ndim == 1:
+        background = background[:, None]
+    species, concentration = np.zeros((kinds, at.N_SPECIES_ROWS)), np.zeros((kinds, count))
+    napierian, product = np.zeros((kinds, bins)), np.zeros((kinds, bins))
+    for kind, absorber in enumerate(model.absorbers):
+        species[kind] = (
+            absorber.quantum_yield,
+            absorber.radicals_per_molecule,
+            float(absorber.needs_amine),
+            absorber.amine_half_mol_m3,
+            absorber.oxygen_quenching,
+        )
+        concentration[kind] = _row(absorber.concentration_mol_m3, count, f"concentration of {absorber.key}")
+        napierian[kind] = _row(absorber.napierian_m2_mol, bins, f"absorption of {absorber.key}")
+        product[kind] = _row(absorber.product_m2_mol, bins, f"product absorption of {absorber.key}")
+    thermal, start_k, floor, frozen = _thermal(model, width, bins)
+    bonds = np.array(
+        [
+            _row(model.acrylate_mol_m3, count, "acrylate"),
+            _row(model.methacrylate_mol_m3, count, "methacrylate"),
+        ]
+    )
+    oxygen = 0.0 if model.oxygen.atmosphere == "nitrogen" else model.oxygen.initial_mol_m3
+    film = FilmArrays(
+        width, _cell_table(model, count), bonds.copy(), concentration.copy(), species, napierian, product,
+        np.array(np.broadcast_to(background, (bins, count))), photons, energy, floor, thermal, _boundary(model, frozen),
+    )  # fmt: skip
+    state = State(
+        concentration, _row(model.amine_mol_m3, count, "amine"), bonds,
+        _row(model.initial_radical_mol_m3, count, "radicals"), np.full(count, oxygen), start_k,
+    )  # fmt: skip
+    return film, state

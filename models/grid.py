@@ -1,0 +1,53 @@
+"""Cell widths: fine at the air, where oxygen is a matter of micrometres, coarser below."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import brentq
+
+Array = NDArray[np.float64]
+
+
+def film_cells(thickness_m: float, count: int, first_m: float = 0.2e-6, largest_share: float = 0.05) -> Array:
+    """Widths of the cells of a film, growing from the air side to a largest width.
+
+    Parameters
+    ----------
+    thickness_m : float
+        Film thickness [m].
+    count : int
+        Number of cells.
+    first_m : float
+        Width of the first cell [m]; less where the film is so thin that even cells would be finer.
+    largest_share : float
+        Largest cell as a share of the thickness [-]; raised where `count` cells of that size cannot fill the film.
+
+    Returns
+    -------
+    ndarray, shape (count,)
+        Cell widths [m], their sum is the thickness.
+    """
+    first = min(first_m, thickness_m / count)
+    largest = max(largest_share, 1.3 / count) * thickness_m
+    index = np.arange(count)
+
+    def excess(ratio: float) -> float:
+        return float(np.minimum(first * ratio**index, largest).sum()) - thickness_m
+
+    if excess(1.0) >= 0.0:
+        return np.full(count, thickness_m / count)
+    ratio = brentq(excess, 1.0, 10.0)
+    widths = np.minimum(first * ratio**index, largest)
+    return np.asarray(widths * (thickness_m / widths.sum()))
+
+
+def tissue_cells(depth_m: float, count: int, first_m: float) -> Array:
+    """Widths of tissue cells growing geometrically from the nail downwards, shape (count,) [m]."""
+
+    def excess(ratio: float) -> float:
+        return float((first_m * ratio ** np.arange(count)).sum()) - depth_m
+
+    ratio = brentq(excess, 1.0, 10.0) if excess(1.0) < 0.0 else 1.0
+    widths = first_m * ratio ** np.arange(count)
+    return np.asarray(widths * (depth_m / widths.sum()))

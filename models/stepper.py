@@ -1,0 +1,179 @@
+"""The time loop of the compiled core: one film through a programme of light, and many films in a row.
+
+Scheme, per step of length h
+----------------------------
+1. Light at the extrapolated middle of the step; initiators by the exact exponential of their photolysis.
+2. Coefficients at the middle of the step (extrapolated from the last step, then once corrected).
+3. Oxygen implicitly with its exact radical sink; radicals by the exact Riccati solution; C=C by the exact exponential
+   of the radical integral. Where oxygen runs out within the step, radicals live only for the rest of it.
+4. Temperature by a two-stage damped implicit rule with the step's own heat as source.
+The difference between the first and the corrected pass is the error estimate. Steps land on programme edges.
+
+A run whose time steps are given (`replay`) repeats them without error control: finite differences between a run and its
+replay are smooth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import layout as at
+from .compiled import compiled, compiled_entry, source_digest
+from .core_arrays import Conduction, FilmArrays, Scratch, State, assign_state, copy_state, new_scratch
+from .core_step import (
+    conduct,
+    extrapolate,
+    fill_sources,
+    new_conduction,
+    photolyse,
+    programme_level,
+    react,
+    remember_first_pass,
+    step_error,
+    update_light,
+)
+from .core_totals import (
+    account_heat,
+    account_light,
+    account_reaction,
+    account_tissue,
+    conversion_of,
+    face_temperature,
+    observe,
+)
+
+Array = NDArray[np.float64]
+MAX_STEPS = 20000
+STATUS_OK, STATUS_TOO_MANY_STEPS, STATUS_NOT_FINITE = 0.0, 1.0, 2.0
+
+
+@compiled
+def try_step(
+    film: FilmArrays,
+    state: State,
+    middle: State,
+    new: State,
+    scratch: Scratch,
+    conduction: Conduction,
+    level: float,
+    air: float,
+    time: float,
+    seconds: float,
+) -> tuple[float, float, float]:
+    """Two passes over one step into `new`; oxygen entered and consumed [mol m-2], heat lost [J m-2]."""
+    isothermal = film.boundary[at.ISOTHERMAL] != 0.0
+    photolyse(film, state, new, scratch, level, seconds)
+    new.oxygen[:] = state.oxygen
+    entered, consumed, lost = 0.0, 0.0, 0.0
+    for sweep in range(2):
+        entered, consumed = react(film, state, middle, new, scratch, seconds)
+        if not isothermal:
+            fill_sources(film, state, new, scratch, conduction, level, time, seconds)
+            lost = conduct(film, state, middle, new, scratch, conduction, air, seconds)
+        if sweep == 0:
+            remember_first_pass(state, new, middle, scratch, isothermal)
+    return entered, consumed, lost
+
+
+@compiled
+def next_step(wanted: float, left: float, largest: float) -> float:
+    """Step that lands on the end of the segment without leaving a sliver."""
+    step = min(wanted, largest)
+    if step >= left * (1.0 - 1e-9):
+        return left
+    return 0.5 * left if step > 0.5 * left else step
+
+
+@compiled
+def run_film(
+    film: FilmArrays,
+    state: State,
+    segments: Array,
+    control: Array,
+    replay: Array,
+    totals: Array,
+    cycle_heat: Array,
+    record: Array,
+    profiles: Array,
+    taken_steps: Array,
+) -> int:
+    """Cure one film through the segments of a programme; `state` is advanced in place. Returns the accepted steps.
+
+    record, profiles, taken_steps : ndarray, one row per step; with no rows nothing is kept.
+    """
+    scratch, conduction = new_scratch(film), new_conduction(film)
+    past, middle, new = copy_state(state), copy_state(state), copy_state(state)
+    conversion = np.zeros(film.width.size)
+    bed = int(film.boundary[at.BED_INDEX])
+    isothermal = film.boundary[at.ISOTHERMAL] != 0.0
+    totals[:] = 0.0
+    cycle_heat[:] = 0.0
+    totals[at.PEAK_FILM] = totals[at.PEAK_INTERFACE] = totals[at.PEAK_BED] = -1.0
+    scratch.base_loss[:] = film.cell[:, at.RADICAL_LOSS]
+    scratch.oxygen_rate[:] = film.cell[:, at.O2_RATE]
+    scratch.per_oxygen[:] = film.cell[:, at.O2_RADICALS]
+    totals[at.RADICALS_START] = np.sum(film.width * state.radical)
+    totals[at.OXYGEN_START] = np.sum(film.width * state.oxygen)
+    time, accepted, rejected, step = 0.0, 0, 0, control[at.FIRST_STEP]
+    for row in range(segments.shape[0]):
+        segment = segments[row]
+        since, duration, last = (
+            0.0,
+            segment[at.S_DURATION],
+            0.0,
+        )  # the past says nothing about what follows a switch
+        step = min(step, control[at.FIRST_STEP])
+        while since < duration:
+            if accepted + rejected >= MAX_STEPS:
+                totals[at.STATUS] = STATUS_TOO_MANY_STEPS
+                return accepted
+            left = duration - since
+            h = replay[accepted] if replay.size > 0 else next_step(step, left, control[at.LARGEST_STEP])
+            level, air = programme_level(segment, film.boundary, since + 0.5 * h)
+            extrapolate(state, past, 0.5 * h / last if last > 0.0 else 0.0, middle)
+            if level > 0.0:
+                update_light(film, middle, scratch, control[at.LIGHT_TOLERANCE])
+            entered, consumed, lost = try_step(
+                film, state, middle, new, scratch, conduction, level, air, time, h
+            )
+            error = step_error(film, state, middle, new, scratch, control, level)
+            if replay.size == 0:
+                step = h * min(max(0.85 * (error + 1e-9) ** (-1.0 / 3.0), 0.2), 2.5)
+                if error > 1.0 and h > 1e-6:
+                    rejected += 1
+                    continue
+            if error >= 1e6:
+                totals[at.STATUS] = STATUS_NOT_FINITE
+                return accepted
+            if level > 0.0:
+                account_light(film, state, new, scratch, totals, level * h)
+            reaction = account_reaction(film, state, new, scratch, totals, entered, consumed)
+            cycle_heat[int(segment[at.S_CYCLE])] += reaction
+            if not isothermal:
+                account_heat(film, state, new, conduction, totals, lost, time, h)
+            before = face_temperature(film, state.temperature, bed)
+            assign_state(past, state)
+            assign_state(state, new)
+            since = duration if h >= left * (1.0 - 1e-9) else since + h
+            time += h
+            last = h
+            account_tissue(totals, before, face_temperature(film, state.temperature, bed), time, h)
+            conversion_of(state, scratch.full, conversion)
+            keep = record.shape[0] > 0
+            observe(film, state, totals, record[accepted] if keep else record.ravel(), conversion, time)
+            if keep:
+                record[accepted, at.LEVEL], record[accepted, at.AIR] = level, air
+                record[accepted, at.STEP], record[accepted, at.REACTION_HEAT] = h, reaction / h
+            if profiles.shape[0] > 0:
+                profiles[accepted] = conversion
+            if taken_steps.size > 0:
+                taken_steps[accepted] = h
+            accepted += 1
+    totals[at.STEPS], totals[at.REJECTED] = accepted, rejected
+    totals[at.RADICALS_LEFT] = np.sum(film.width * state.radical)
+    totals[at.OXYGEN_LEFT] = np.sum(film.width * state.oxygen)
+    return accepted
