@@ -5,8 +5,6 @@ Nothing heavy is imported here or at the top of the modules named here, so that 
 Exit codes: 0 done, 1 a fault in the program, 2 bad input, 3 no blend meets the brief, 130 stopped by the user.
 """
 
-import importlib
-import importlib.util
 import sys
 from collections.abc import Sequence
 from typing import Annotated
@@ -14,9 +12,11 @@ from typing import Annotated
 import typer
 
 from ..lamp_library.errors import GelwrightError
+from .cli_cure import cure
+from .cli_lamp import lamp_app
+from .cli_tune import tune
 
 _INPUT_ERROR = 2
-_STOPPED = 130
 
 app = typer.Typer(
     name="gelwright",
@@ -50,18 +50,9 @@ def _options(
     """Tune the photoinitiator blend of a nail gel to a measured lamp: cured through, and cool enough."""
 
 
-def _register() -> None:
-    for module_name, attribute in (("cli_lamp", "lamp_app"), ("cli_cure", "cure"), ("cli_tune", "tune")):
-        if importlib.util.find_spec(f".{module_name}", __package__) is None:
-            continue
-        command = getattr(importlib.import_module(f".{module_name}", __package__), attribute)
-        if isinstance(command, typer.Typer):
-            app.add_typer(command, name="lamp")
-        else:
-            app.command()(command)
-
-
-_register()
+app.add_typer(lamp_app, name="lamp")
+app.command()(cure)
+app.command()(tune)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -83,6 +74,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         print(f"gelwright: {error}", file=sys.stderr)
         sys.exit(_INPUT_ERROR)
     except SystemExit as leaving:
-        if leaving.code == _STOPPED:
-            print("gelwright: stopped before the end; no result was written.", file=sys.stderr)
+        # a command that stops in good order has said so itself and ends with the same code
+        ended_by = leaving.__context__.__cause__ if leaving.__context__ else None
+        if isinstance(ended_by, KeyboardInterrupt):
+            print("gelwright: stopped before the end.", file=sys.stderr)
         raise

@@ -115,7 +115,17 @@ def test_stopping_is_exit_130_and_says_so(
     with pytest.raises(SystemExit) as leaving:
         cli.main([])
     assert leaving.value.code == 130
-    assert "stopped" in capsys.readouterr().err
+    assert capsys.readouterr().err == "gelwright: stopped before the end.\n"
+
+
+def test_a_command_that_stops_in_good_order_speaks_for_itself(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(cli, "app", stub(typer.Exit(130)))
+    with pytest.raises(SystemExit) as leaving:
+        cli.main([])
+    assert leaving.value.code == 130
+    assert capsys.readouterr().err == ""
 
 
 def test_a_fault_in_the_program_is_not_dressed_up_as_bad_input(monkeypatch: pytest.MonkeyPatch) -> None:
