@@ -6,8 +6,9 @@ loadings, where the answers lie; the small linear part keeps zero from being a s
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,9 @@ INSET = 1e-4  # aim this far inside every limit, in scaled values, so that a rep
 FEASIBLE = 1e-9
 OBJECTIVE_TOLERANCE = 1e-5
 MOST_ITERATIONS = 40
+PATIENCE = 12  # simulated points without progress after which a run is over
+PROGRESS = 1e-5  # least fall of the merit that counts as progress
+NEAR = 0.02  # scaled distance within which a limit may carry a multiplier
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +41,7 @@ class Local:
     values, figures : tuple of float
         Scaled values of the limits and the unscaled figures behind them.
     multipliers : tuple of float
-        Fall of the objective per scaled unit each limit is relaxed; empty when not at a feasible optimum.
+        Fall of the objective per scaled unit each limit is relaxed; empty when the blend is not feasible.
     simulations : int
         Films simulated.
     """
@@ -65,7 +69,11 @@ class Local:
         return (0.0, self.objective) if self.is_feasible else (1.0, self.violation)
 
 
-class _Unit:
+class _NoProgress(Exception):
+    """Raised to leave SLSQP when it idles."""
+
+
+class UnitView:
     """A problem seen through unit variables, with derivatives by the chain rule."""
 
     def __init__(self, problem: Problem, low_wt_pct: Floats) -> None:
@@ -73,6 +81,8 @@ class _Unit:
         self.low = low_wt_pct
         self.span = problem.space.high_wt_pct - low_wt_pct
         self.visited: list[Point] = []
+        self.scale = 1.0
+        self._best, self._idle = np.inf, 0
         self._slopes: dict[bytes, tuple[Floats, Floats]] = {}
 
     def loadings(self, unit: Floats) -> Floats:
@@ -88,6 +98,18 @@ class _Unit:
         point = self.problem.point(self.loadings(unit))
         self.visited.append(point)
         return point
+
+    def begin(self, scale: float) -> None:
+        """Start counting progress afresh."""
+        self.scale, self._best, self._idle = scale, np.inf, 0
+
+    def watch(self, merit: float) -> None:
+        """End a run that no longer gets anywhere: differences limit how sharply an optimum can be hit."""
+        self._idle += 1
+        if merit < self._best - PROGRESS * max(1.0, abs(merit)):
+            self._best, self._idle = merit, 0
+        if self._idle > PATIENCE:
+            raise _NoProgress
 
     def slopes(self, unit: Floats) -> tuple[Floats, Floats]:
         key = unit.tobytes()
@@ -119,22 +141,20 @@ def local_search(
         The best feasible blend met on the way, else the one with the least violation.
     """
     simulated = problem.simulations
-    view = _Unit(problem, np.minimum(low_wt_pct, problem.space.high_wt_pct))
-    unit, multipliers = _constrained(view, view.unit(start_wt_pct), most_iterations)
+    view = UnitView(problem, np.minimum(low_wt_pct, problem.space.high_wt_pct))
+    unit = _constrained(view, view.unit(start_wt_pct), most_iterations)
     if not _is_kept(view.at(unit)):
         unit = _least_violation(view, unit, most_iterations)
         if _is_kept(view.at(unit)):
-            unit, multipliers = _constrained(view, unit, most_iterations)
-    best = min(
-        view.visited, key=lambda point: (0.0, point.objective) if _is_kept(point) else (1.0, point.violation)
-    )
-    at_end = np.array_equal(best.loadings_wt_pct, view.loadings(unit)) and _is_kept(best)
+            _constrained(view, unit, most_iterations)
+    best = _best(view.visited)
+    multipliers = _multipliers(view, best) if _is_kept(best) else np.zeros(0)
     return Local(
         blend_wt_pct=problem.blend(best.loadings_wt_pct),
         objective=best.objective,
         values=tuple(float(value) for value in best.values),
         figures=best.figures,
-        multipliers=tuple(float(value) for value in multipliers) if at_end else (),
+        multipliers=tuple(float(value) for value in multipliers),
         simulations=problem.simulations - simulated,
     )
 
@@ -143,46 +163,98 @@ def _is_kept(point: Point) -> bool:
     return float(point.values.max()) <= FEASIBLE
 
 
-def _constrained(view: _Unit, unit: Floats, most_iterations: int) -> tuple[Floats, Floats]:
-    """SLSQP on the objective; returns the end point and the multipliers in units of the objective."""
-    from scipy.optimize import minimize
-
+def _constrained(view: UnitView, unit: Floats, most_iterations: int) -> Floats:
+    """SLSQP on the objective; returns the best point met."""
     scale = max(abs(view.at(unit).objective), 1e-6)
-    result: Any = minimize(
-        lambda u: view.at(u).objective / scale,
+    view.begin(scale)
+
+    def objective(u: Floats) -> float:
+        point = view.at(u)
+        view.watch(point.objective / scale + 10.0 * float(np.maximum(point.values + INSET, 0.0).sum()))
+        return point.objective / scale
+
+    first = len(view.visited)
+    slsqp(
+        objective,
+        lambda u: view.slopes(u)[0] / scale,
+        lambda u: -(view.at(u).values + INSET),
+        lambda u: -view.slopes(u)[1],
         unit,
-        jac=lambda u: view.slopes(u)[0] / scale,
-        method="SLSQP",
-        bounds=[(0.0, 1.0)] * len(unit),
-        constraints={
-            "type": "ineq",
-            "fun": lambda u: -(view.at(u).values + INSET),
-            "jac": lambda u: -view.slopes(u)[1],
-        },
-        options={"maxiter": most_iterations, "ftol": OBJECTIVE_TOLERANCE},
+        [(0.0, 1.0)] * len(unit),
+        most_iterations,
     )
-    return np.clip(result.x, 0.0, 1.0), np.asarray(result.multipliers) * scale
+    return view.unit(_best(view.visited[first - 1 :]).loadings_wt_pct)
 
 
-def _least_violation(view: _Unit, unit: Floats, most_iterations: int) -> Floats:
+def _least_violation(view: UnitView, unit: Floats, most_iterations: int) -> Floats:
     """SLSQP on the summed excess, made smooth by one slack variable per limit."""
-    from scipy.optimize import minimize
-
     n = len(unit)
     excess = np.maximum(view.at(unit).values + INSET, 0.0)
     m = len(excess)
-    gradient = np.concatenate([np.zeros(n), np.ones(m)])
-    result: Any = minimize(
-        lambda x: float(x[n:].sum()),
+    view.begin(1.0)
+
+    def summed(x: Floats) -> float:
+        view.watch(float(np.maximum(view.at(x[:n]).values + INSET, 0.0).sum()))
+        return float(x[n:].sum())
+
+    first = len(view.visited)
+    slsqp(
+        summed,
+        lambda x: np.concatenate([np.zeros(n), np.ones(m)]),
+        lambda x: x[n:] - (view.at(x[:n]).values + INSET),
+        lambda x: np.hstack([-view.slopes(x[:n])[1], np.eye(m)]),
         np.concatenate([unit, excess]),
-        jac=lambda x: gradient,
-        method="SLSQP",
-        bounds=[(0.0, 1.0)] * n + [(0.0, None)] * m,
-        constraints={
-            "type": "ineq",
-            "fun": lambda x: x[n:] - (view.at(x[:n]).values + INSET),
-            "jac": lambda x: np.hstack([-view.slopes(x[:n])[1], np.eye(m)]),
-        },
-        options={"maxiter": most_iterations, "ftol": OBJECTIVE_TOLERANCE},
+        [*[(0.0, 1.0)] * n, *[(0.0, None)] * m],
+        most_iterations,
     )
-    return np.clip(result.x[:n], 0.0, 1.0)
+    return view.unit(_best(view.visited[first - 1 :]).loadings_wt_pct)
+
+
+def _best(points: Sequence[Point]) -> Point:
+    """The best point that keeps every limit, else the one with the least violation."""
+    return min(
+        points, key=lambda point: (0.0, point.objective) if _is_kept(point) else (1.0, point.violation)
+    )
+
+
+def slsqp(
+    objective: Callable[[Floats], float],
+    gradient: Callable[[Floats], Floats],
+    room: Callable[[Floats], Floats],
+    room_slopes: Callable[[Floats], Floats],
+    start: Floats,
+    bounds: Sequence[tuple[float, float | None]],
+    most_iterations: int,
+) -> None:
+    """One SLSQP run; what it met is remembered by the functions given."""
+    from scipy.optimize import minimize
+
+    with suppress(_NoProgress):
+        minimize(
+            objective,
+            start,
+            jac=gradient,
+            method="SLSQP",
+            bounds=bounds,
+            constraints={"type": "ineq", "fun": room, "jac": room_slopes},
+            options={"maxiter": most_iterations, "ftol": OBJECTIVE_TOLERANCE},
+        )
+
+
+def _multipliers(view: UnitView, point: Point) -> Floats:
+    """Multipliers of the limits at an optimum: the non-negative combination that best cancels the slope.
+
+    Loadings at their ends may take up slope in the outward direction, as bounds do.
+    """
+    from scipy.optimize import nnls
+
+    unit = view.unit(point.loadings_wt_pct)
+    gradient, slopes = view.slopes(unit)
+    active = np.flatnonzero(point.values > -NEAR)
+    low, high = np.flatnonzero(unit < 1e-6), np.flatnonzero(unit > 1.0 - 1e-6)
+    identity = np.eye(len(unit))
+    columns = np.hstack([slopes[active].T, -identity[:, low], identity[:, high]])
+    found = np.zeros(len(point.values))
+    if columns.shape[1]:
+        found[active] = nnls(columns, -gradient)[0][: len(active)]
+    return found

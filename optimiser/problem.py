@@ -288,7 +288,11 @@ class Problem:
         """Yellowness index of the cured film at the thick end of the window, shape (n_blend,)."""
         from .colour_figures import yellowness_index
 
-        thickest = self.cure_scenarios[-1]
         return yellowness_index(
-            self.gel, self.space, loadings_wt_pct, residual_wt_pct[:, thickest, :], self.brief
+            self.gel,
+            self.space.initiators,
+            self.space.amines,
+            loadings_wt_pct,
+            residual_wt_pct[:, self.cure_scenarios[-1], :],
+            self.brief.thickness_high_m,
         )

@@ -18,15 +18,14 @@ from ..models.materials import (
     amine,
     list_amines,
     list_photoinitiators,
-    photoinitiator,
 )
 from .brief import Brief
+from .colour_figures import initiator_absorbance, initiator_of
 
 Floats = NDArray[np.float64]
 
 ASSUMED_MAX_WT_PCT = 5.0  # assumed where no usual maximum is known; flagged in the report
 LEAST_ABSORBED_FRACTION = 1e-3  # below this an initiator cannot matter even at its highest loading
-SCREENING_DENSITY_KG_M3 = 1100.0  # typical (meth)acrylate resin base; only used to screen absorption
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,10 +144,10 @@ def build_search_space(brief: Brief, lamp: Lamp, gel: Gel) -> SearchSpace:
     usable: list[Substance] = []
     excluded: list[Excluded] = []
     for key in list_photoinitiators():
-        _sort_in(_judge(photoinitiator(key), brief, lamp), usable, excluded)
+        _sort_in(_judge(initiator_of(gel, key), brief, lamp, gel), usable, excluded)
     amines: list[Substance] = []
     for key in list_amines():
-        _sort_in(_judge(amine(key), brief, lamp), amines, excluded)
+        _sort_in(_judge(amine(key), brief, lamp, gel), amines, excluded)
     usable, amines = _pair_type_two(usable, amines, excluded)
     space = SearchSpace(substances=(*usable, *amines), excluded=tuple(excluded), law_notes=tuple(notes))
     if not usable:
@@ -177,7 +176,7 @@ def _sort_in(judged: Substance | Excluded, usable: list[Substance], excluded: li
         excluded.append(judged)
 
 
-def _judge(substance: Photoinitiator | Amine, brief: Brief, lamp: Lamp) -> Substance | Excluded:
+def _judge(substance: Photoinitiator | Amine, brief: Brief, lamp: Lamp, gel: Gel) -> Substance | Excluded:
     def out(reason: str) -> Excluded:
         return Excluded(key=substance.key, name=substance.name, reason=reason)
 
@@ -200,7 +199,7 @@ def _judge(substance: Photoinitiator | Amine, brief: Brief, lamp: Lamp) -> Subst
     if high < brief.smallest_loading_wt_pct or high <= 0.0:
         return out(f"its highest loading, {high:g} wt% ({because}), lies below the smallest worth weighing")
     if isinstance(substance, Photoinitiator):
-        absorbed = absorbed_fraction_at_most(substance, lamp, high, brief.thickness_high_m)
+        absorbed = absorbed_fraction_at_most(substance.key, lamp, gel, high, brief.thickness_high_m)
         if absorbed < LEAST_ABSORBED_FRACTION:
             return out(
                 f"absorbs no usable light of this lamp ({100 * absorbed:.2g} % of its photons at {high:g} wt%)"
@@ -255,20 +254,24 @@ def _law_flags(status: MarketStatus, market: str) -> list[str]:
         return [f"restricted in {market}: {status.condition} ({status.act})"]
     if status.state == "unknown":
         return [f"legal status in {market} unknown to the table: check before use"]
+    if status.confidence == "low":
+        return [f"legal status in {market} rests on weak evidence: {status.condition}"]
     return []
 
 
 def absorbed_fraction_at_most(
-    substance: Photoinitiator, lamp: Lamp, loading_wt_pct: float, thickness_m: float
+    key: str, lamp: Lamp, gel: Gel, loading_wt_pct: float, thickness_m: float
 ) -> float:
     """Share of the lamp's photons a fresh film absorbs through one initiator alone.
 
     Parameters
     ----------
-    substance : Photoinitiator
+    key : str
         The initiator.
     lamp : Lamp
         The lamp; the mean over its positions is used.
+    gel : Gel
+        Resin base.
     loading_wt_pct, thickness_m : float
         Loading [wt%] and film thickness [m].
 
@@ -277,11 +280,10 @@ def absorbed_fraction_at_most(
     float
         Absorbed photons over incident photons [-].
     """
-    spectrum = lamp.mean_spectrum()
+    spectrum = lamp.mean_spectrum().light()
     wavelength_nm = spectrum.wavelength_nm
-    photons = np.maximum(spectrum.spectral_irradiance_w_m2_nm, 0.0) * wavelength_nm
-    concentration_mol_m3 = 1e-2 * loading_wt_pct * SCREENING_DENSITY_KG_M3 / substance.molar_mass_kg_mol
-    absorbance = substance.absorption.at(wavelength_nm) * concentration_mol_m3 * thickness_m
+    photons = spectrum.spectral_irradiance_w_m2_nm * wavelength_nm
+    absorbance = initiator_absorbance(gel, key, loading_wt_pct, wavelength_nm, thickness_m)
     incident = float(np.trapezoid(photons, wavelength_nm))
     return float(np.trapezoid(photons * (1.0 - 10.0**-absorbance), wavelength_nm)) / incident
 

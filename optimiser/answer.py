@@ -1,0 +1,246 @@
+"""From ranked local optima to blends fit to be shown: weighable loadings, every position, chance of passing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .constraints import Constraint
+from .local import FEASIBLE, Local
+from .passing import Passing, probability_of_passing
+from .problem import SCENARIO_FIGURES, Problem
+from .search_space import missing_prices
+from .verdict import CureFigures, Verdict, judge
+
+Floats = NDArray[np.float64]
+
+LOADING_STEP_WT_PCT = 0.001
+DETAILED = 5
+TIGHT = 0.02  # scaled distance below which a limit counts as deciding
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Figures of a blend at one position and thickness after one cycle, in SI units; see `CureResult`."""
+
+    position: str
+    thickness_m: float
+    conversion_ceiling_fraction: float
+    bottom_conversion_fraction: float
+    surface_conversion_fraction: float
+    mean_conversion_fraction: float
+    uncured_layer_m: float
+    film_peak_k: float
+    nail_bed_peak_k: float
+    cem43_min: float
+    damage_henriques: float
+    damage_weaver_stoll: float
+    residual_initiator_wt_pct: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """One blend ready to be shown.
+
+    Parameters
+    ----------
+    blend_wt_pct : dict of str to float
+        Loadings, rounded to what can be weighed.
+    objective : float
+        Objective in its own unit.
+    values, figures : tuple of float
+        Scaled value of every limit and the figure behind it.
+    constraints : tuple of Constraint
+        The limits, in the same order.
+    places : tuple of Place
+        Every position at both ends of the thickness window.
+    verdict : Verdict
+        In words.
+    cost_per_kg, yellowness_ratio : float or None
+        None when a price, or the colour data, are missing; the report says so.
+    passing : Passing
+        Chance of passing.
+    """
+
+    blend_wt_pct: dict[str, float]
+    objective: float
+    values: tuple[float, ...]
+    figures: tuple[float, ...]
+    constraints: tuple[Constraint, ...]
+    places: tuple[Place, ...]
+    verdict: Verdict
+    cost_per_kg: float | None
+    yellowness_ratio: float | None
+    passing: Passing
+
+    @property
+    def is_feasible(self) -> bool:
+        """Whether every limit is kept."""
+        return max(self.values) <= FEASIBLE
+
+    @property
+    def total_wt_pct(self) -> float:
+        """Initiators and amines together [wt%]."""
+        return sum(self.blend_wt_pct.values())
+
+    @property
+    def binding(self) -> tuple[int, ...]:
+        """Indices of the limits the blend rests on or breaks."""
+        return tuple(i for i, value in enumerate(self.values) if value > -TIGHT)
+
+    @property
+    def name(self) -> str:
+        """The blend in one line, largest loading first."""
+        members = sorted(self.blend_wt_pct.items(), key=lambda item: -item[1])
+        return " + ".join(f"{key} {loading:g} %" for key, loading in members)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShadowPrice:
+    """What one unit more allowance of a limit would change the objective by (negative = better), to first order."""
+
+    constraint: Constraint
+    objective_per_unit: float
+
+
+def weighable(problem: Problem, found: Local) -> Local:
+    """Round the loadings to what can be weighed, to the side that keeps the limits.
+
+    Parameters
+    ----------
+    problem : Problem
+        Narrowed to the blend's substances.
+    found : Local
+        The unrounded blend.
+
+    Returns
+    -------
+    Local
+        The best rounded blend that is no less feasible, else the blend unrounded. Multipliers are kept.
+    """
+    exact = problem.vector(found.blend_wt_pct)
+    ways = [
+        sorted({np.floor(x / LOADING_STEP_WT_PCT), np.ceil(x / LOADING_STEP_WT_PCT)})
+        for x in np.round(exact, 9)
+    ]
+    rounded = np.round(LOADING_STEP_WT_PCT * np.array(list(product(*ways))), 6)
+    rounded = rounded[
+        np.all(rounded <= problem.space.high_wt_pct + 1e-9, axis=1) & np.all(rounded > 0.0, axis=1)
+    ]
+    if not len(rounded):
+        return found
+    options = [
+        replace(
+            found,
+            blend_wt_pct=problem.blend(point.loadings_wt_pct),
+            objective=point.objective,
+            values=tuple(float(value) for value in point.values),
+            figures=point.figures,
+        )
+        for point in problem.points(rounded)
+    ]
+    best = min(options, key=lambda each: each.rank)
+    return best if best.is_feasible or not found.is_feasible else found
+
+
+def shadow_prices(problem: Problem, found: Local) -> list[ShadowPrice]:
+    """Shadow prices of the winner's limits, largest first; empty when the search did not end on an optimum."""
+    if not found.multipliers:
+        return []
+    prices = [
+        ShadowPrice(constraint=row, objective_per_unit=-multiplier * row.scaled_per_unit * row.sense)
+        for row, multiplier in zip(problem.constraints, found.multipliers, strict=True)
+        if multiplier > 1e-6 * max(abs(found.objective), 1e-9)
+    ]
+    return sorted(prices, key=lambda each: -abs(each.objective_per_unit))
+
+
+def places_of(problem: Problem, loadings_wt_pct: Floats) -> tuple[Place, ...]:
+    """Figures at every position and at both ends of the thickness window, after one cycle."""
+    spots = [(position, h) for position in problem.lamp.positions for h in problem.brief.thicknesses_m]
+    evaluator = problem.new_evaluator([problem.scenario(position, h) for position, h in spots])
+    figures = evaluator(loadings_wt_pct[np.newaxis, :])
+    names = [name for name in SCENARIO_FIGURES if name != "second_cycle_heat_ratio"]
+    return tuple(
+        Place(
+            position=position,
+            thickness_m=thickness,
+            conversion_ceiling_fraction=float(figures.conversion_ceiling_fraction[i]),
+            residual_initiator_wt_pct=float(figures.residual_initiator_wt_pct[0, i].sum()),
+            **{name: float(getattr(figures, name)[0, i]) for name in names},
+        )
+        for i, (position, thickness) in enumerate(spots)
+    )
+
+
+def cure_figures(place: Place) -> CureFigures:
+    """The part of a place's figures a verdict rests on."""
+    return CureFigures(
+        position=place.position,
+        thickness_m=place.thickness_m,
+        bottom_conversion_fraction=place.bottom_conversion_fraction,
+        conversion_ceiling_fraction=place.conversion_ceiling_fraction,
+        film_peak_k=place.film_peak_k,
+        nail_bed_peak_k=place.nail_bed_peak_k,
+        cem43_min=place.cem43_min,
+    )
+
+
+def candidate(problem: Problem, found: Local) -> Candidate:
+    """Work out everything that is shown about one blend.
+
+    Parameters
+    ----------
+    problem : Problem
+        The whole problem; the blend's own substances are simulated.
+    found : Local
+        A polished blend.
+
+    Returns
+    -------
+    Candidate
+    """
+    part = problem.narrowed(tuple(found.blend_wt_pct))
+    rounded = weighable(part, found)
+    loadings = part.vector(rounded.blend_wt_pct)
+    places = places_of(part, loadings)
+    worst_cure = min(
+        places, key=lambda place: place.bottom_conversion_fraction / place.conversion_ceiling_fraction
+    )
+    worst_heat = max(places, key=lambda place: place.nail_bed_peak_k)
+    priced = not missing_prices(part.space.keys, problem.brief)
+    return Candidate(
+        blend_wt_pct=rounded.blend_wt_pct,
+        objective=rounded.objective,
+        values=rounded.values,
+        figures=rounded.figures,
+        constraints=part.constraints,
+        places=places,
+        verdict=judge(cure_figures(worst_cure), cure_figures(worst_heat), problem.brief.limits),
+        cost_per_kg=float(part.cost_per_kg(loadings[np.newaxis, :])[0]) if priced else None,
+        yellowness_ratio=_yellowness(part, loadings),
+        passing=probability_of_passing(part, loadings),
+    )
+
+
+def _yellowness(problem: Problem, loadings_wt_pct: Floats) -> float | None:
+    figures = problem.evaluator(loadings_wt_pct[np.newaxis, :])
+    found = problem.yellowness(loadings_wt_pct[np.newaxis, :], figures.residual_initiator_wt_pct)
+    return float(found[0])
+
+
+def candidates(
+    problem: Problem, ranked: Sequence[Local], say: Callable[[int, int, str], None], most: int = DETAILED
+) -> tuple[Candidate, ...]:
+    """The first few blends in full, feasible ones only unless there is none."""
+    worth = [found for found in ranked if found.is_feasible] or list(ranked[:1])
+    chosen = worth[:most]
+    shown = []
+    for i, found in enumerate(chosen):
+        say(i, len(chosen), f"blend {i + 1} at every position")
+        shown.append(candidate(problem, found))
+    return tuple(shown)

@@ -1,0 +1,110 @@
+"""The `gelwright tune` command: from a brief to ranked blends and a run folder."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ..lamp_library.errors import InputError
+
+if TYPE_CHECKING:
+    from .tune import Outcome
+
+NO_BLEND = 3
+STOPPED = 130
+
+
+def tune(
+    brief: Annotated[
+        str, typer.Argument(metavar="BRIEF", help="A brief's TOML file, or a packaged id such as demo.")
+    ],
+    out: Annotated[
+        Path, typer.Option("--out", metavar="DIR", help="Run folder; a stopped run is taken up again.")
+    ],
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of text.")] = False,
+    seed: Annotated[
+        int | None, typer.Option(min=0, help="Seed of every draw; the brief's if left out.")
+    ] = None,
+    workers: Annotated[
+        int | None, typer.Option(min=1, help="Threads; all cores if left out. Results do not depend on it.")
+    ] = None,
+    exhaustive: Annotated[
+        bool, typer.Option("--exhaustive", help="Try every combination of all initiators: the slow audit.")
+    ] = False,
+) -> None:
+    """Search the blend a brief asks for. Exit code 3 when no blend meets it."""
+    from dataclasses import replace
+
+    from .brief_reader import read_brief
+    from .demo_data import brief_path
+    from .progress import ProgressBar
+    from .tune import resolve
+    from .tune import tune as run
+
+    file = brief_path(brief)
+    asked = read_brief(file)
+    if seed is not None:
+        asked = replace(asked, seed=seed)
+    inputs = resolve(asked)  # every fault of the inputs shows here, before anything is written
+    _make_folder(out)
+    try:
+        with ProgressBar() as bar:
+            outcome = run(inputs, out, workers=workers, exhaustive=exhaustive, progress=bar, say=bar.say)
+            bar.say(f"Written: {_write(outcome, file, out)}")
+    except KeyboardInterrupt:
+        typer.echo(f"Stopped. Finished work is kept in {out}; the same command takes it up again.", err=True)
+        raise typer.Exit(STOPPED) from None
+    _print(outcome, as_json)
+    if not outcome.found.is_feasible:
+        raise typer.Exit(NO_BLEND)
+
+
+def _make_folder(out: Path) -> None:
+    if out.exists() and not out.is_dir():
+        raise InputError(f"--out {out}: is a file. Name a folder.")
+    out.mkdir(parents=True, exist_ok=True)
+
+
+def _write(outcome: Outcome, file: Path, out: Path) -> Path:
+    from .report import write_run_folder
+
+    return write_run_folder(outcome, file, out)
+
+
+def _print(outcome: Outcome, as_json: bool) -> None:
+    from .run_data import outcome_data
+
+    if as_json:
+        typer.echo(json.dumps(outcome_data(outcome), indent=2, ensure_ascii=False, allow_nan=False))
+    else:
+        typer.echo(_text(outcome))
+
+
+def _text(outcome: Outcome) -> str:
+    from .cautions import short_cautions
+    from .report import chance, objective_text
+
+    brief = outcome.inputs.brief
+    lines = [brief.title]
+    if brief.is_demonstration or outcome.inputs.lamp.is_demonstration:
+        lines.append("Invented demonstration data.")
+    if not outcome.found.is_feasible:
+        lines += ["", "No blend meets this brief. Nearest:"]
+    for rank, shown in enumerate(outcome.candidates, start=1):
+        limits = ", ".join(dict.fromkeys(shown.constraints[i].limit_name for i in shown.binding))
+        lines += [
+            "",
+            f"{rank}. {shown.name}",
+            f"   {objective_text(outcome, shown.objective)}; chance of passing {chance(shown)}",
+            f"   {shown.verdict.headline}; limited by {limits or 'nothing near'}",
+        ]
+    lines += ["", outcome.candidates[0].verdict.text]
+    if outcome.conflicts:
+        lines += ["", "What conflicts:", *(f"- {each.sentence}" for each in outcome.conflicts)]
+    excluded = [f"- {out.key}: {out.reason}" for out in outcome.inputs.space.excluded]
+    lines += ["", "Left out:", *(excluded or ["- none"])]
+    lines += ["", "Cautions:", *(f"- {each}" for each in short_cautions(brief.on_date))]
+    return "\n".join(lines)

@@ -1,0 +1,166 @@
+"""Text, data and pictures of one gel cured in one lamp."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from ..lamp_library.errors import InputError
+from ..lamp_library.lamp import Lamp, save_lamp
+from ..lamp_library.units import c_from_k, mw_cm2_from_w_m2, um_from_m
+from ..models.gel import Gel, save_gel
+from ..models.results import CureResult
+from .brief import Limits
+from .cautions import short_cautions
+from .run_data import versions
+from .verdict import CureFigures, Verdict, judge
+
+SCALARS = (
+    "bottom_conversion_fraction", "surface_conversion_fraction", "mean_conversion_fraction", "uncured_layer_m",
+    "film_peak_k", "film_peak_time_s", "interface_peak_k", "nail_bed_peak_k", "nail_bed_peak_time_s", "cem43_min",
+    "damage_henriques", "damage_weaver_stoll",
+)  # fmt: skip
+PICTURE_ENDINGS = (".png", ".svg", ".pdf")
+
+
+def check_picture(path: Path) -> None:
+    """Refuse a picture file of an unknown kind or in a missing folder before anything is computed."""
+    if path.suffix.lower() not in PICTURE_ENDINGS:
+        raise InputError(
+            f"--plot {path}: '{path.suffix}' is no known picture; use {', '.join(PICTURE_ENDINGS)}."
+        )
+    if not path.parent.is_dir():
+        raise InputError(f"--plot {path}: the folder {path.parent} does not exist. Make it first.")
+
+
+def figures(result: CureResult) -> CureFigures:
+    """The part of a result a verdict rests on."""
+    return CureFigures(
+        position=result.position,
+        thickness_m=result.thickness_m,
+        bottom_conversion_fraction=result.bottom_conversion_fraction,
+        conversion_ceiling_fraction=float(result.conversion_ceiling_fraction[-1]),
+        film_peak_k=result.film_peak_k,
+        nail_bed_peak_k=result.nail_bed_peak_k,
+        cem43_min=result.cem43_min,
+    )
+
+
+def verdict_of(results: Sequence[CureResult], limits: Limits) -> Verdict:
+    """Verdict over the positions given: cure by the least cured one, heat by the hottest."""
+    each = [figures(result) for result in results]
+    least = min(each, key=lambda one: one.bottom_conversion_fraction / one.conversion_ceiling_fraction)
+    hottest = max(each, key=lambda one: one.nail_bed_peak_k)
+    return judge(least, hottest, limits)
+
+
+def cure_text(gel: Gel, lamp: Lamp, results: Sequence[CureResult]) -> str:
+    """Verdict, table of positions and cautions as text."""
+    first = results[0]
+    lines = [
+        f"{gel.name} ({gel.coat}), {um_from_m(first.thickness_m):g} um, {first.exposure_s:g} s in {lamp.name}",
+    ]
+    if gel.is_demonstration or lamp.is_demonstration:
+        lines.append("Invented demonstration data.")
+    lines += ["", verdict_of(results, Limits()).text, ""]
+    head = (
+        "position",
+        "mW/cm2",
+        "base",
+        "surface",
+        "mean",
+        "possible",
+        "tacky/um",
+        "film/C",
+        "nail bed/C",
+        "CEM43/min",
+    )
+    rows = [head, *(_row(lamp, result) for result in results)]
+    if first.cycles > 1:
+        shares = ["2nd-cycle heat", *(f"{result.second_cycle_heat_ratio or 0.0:.3f}" for result in results)]
+        rows = [(*row, share) for row, share in zip(rows, shares, strict=True)]
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    lines += ["  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
+    flags = dict.fromkeys(flag for result in results for flag in result.flags)
+    if flags:
+        lines += ["", "Remarks of the model:", *(f"- {flag}" for flag in flags)]
+    lines += ["", "Cautions:", *(f"- {caution}" for caution in short_cautions())]
+    return "\n".join(lines)
+
+
+def _row(lamp: Lamp, result: CureResult) -> tuple[str, ...]:
+    irradiance = mw_cm2_from_w_m2(lamp.spectrum(result.position).irradiance_w_m2())
+    return (
+        result.position, f"{irradiance:.1f}", f"{result.bottom_conversion_fraction:.3f}",
+        f"{result.surface_conversion_fraction:.3f}", f"{result.mean_conversion_fraction:.3f}",
+        f"{float(result.conversion_ceiling_fraction[-1]):.3f}", f"{um_from_m(result.uncured_layer_m):.1f}",
+        f"{c_from_k(result.film_peak_k):.1f}", f"{c_from_k(result.nail_bed_peak_k):.1f}", f"{result.cem43_min:.2g}",
+    )  # fmt: skip
+
+
+def cure_data(gel: Gel, lamp: Lamp, results: Sequence[CureResult]) -> dict[str, Any]:
+    """The same as plain data."""
+    verdict = verdict_of(results, Limits())
+    return {
+        "gel": gel.name,
+        "lamp": lamp.lamp_id,
+        "is_demonstration": gel.is_demonstration or lamp.is_demonstration,
+        "verdict": verdict.headline,
+        "verdict_text": verdict.text,
+        "cures_through": verdict.cures,
+        "stays_cool": verdict.stays_cool,
+        "positions": [_data(result) for result in results],
+        "versions": versions(),
+        "citations": list(dict.fromkeys(text for result in results for text in result.citations)),
+        "cautions": short_cautions(),
+    }
+
+
+def _data(result: CureResult) -> dict[str, Any]:
+    found: dict[str, Any] = {
+        "position": result.position,
+        "thickness_m": result.thickness_m,
+        "exposure_s": result.exposure_s,
+        "cycles": result.cycles,
+        "conversion_ceiling_fraction": float(result.conversion_ceiling_fraction[-1]),
+    }
+    found |= {name: float(getattr(result, name)) for name in SCALARS}
+    if result.second_cycle_heat_ratio is not None:
+        found["second_cycle_heat_ratio"] = float(result.second_cycle_heat_ratio)
+    found["residual_initiator_fraction"] = {
+        key: float(x) for key, x in result.residual_initiator_fraction.items()
+    }
+    found["flags"] = list(result.flags)
+    return found
+
+
+def cure_picture(results: Sequence[CureResult], path: Path) -> Path:
+    """Conversion against depth, and film and nail-bed temperature against time, side by side."""
+    from .plots import draw_conversion, draw_film_temperature, draw_nail_bed_temperature, new_figure, save
+
+    limits = Limits()
+    share = limits.bottom_conversion_min_share or 0.0
+    figure, axes = new_figure(12.0, 3.8, columns=3)
+    draw_conversion(axes[0], results, share * float(results[0].conversion_ceiling_fraction[-1]))
+    draw_film_temperature(axes[1], results)
+    draw_nail_bed_temperature(axes[2], results, limits.nail_bed_max_k)
+    return save(figure, path)
+
+
+def write_cure_folder(gel: Gel, lamp: Lamp, results: Sequence[CureResult], folder: Path) -> None:
+    """Inputs, results.json, depth and time tables, verdict and picture in one folder."""
+    import pandas as pd
+
+    folder.mkdir(parents=True, exist_ok=True)
+    save_gel(gel, folder / "gel.toml")
+    save_lamp(lamp, folder / "lamp", overwrite=True)
+    data = json.dumps(cure_data(gel, lamp, results), indent=2, ensure_ascii=False, allow_nan=False)
+    (folder / "results.json").write_text(data + "\n", encoding="utf-8")
+    depth = [result.to_frame().assign(position=result.position) for result in results]
+    traces = [result.trace_frame().assign(position=result.position) for result in results]
+    pd.concat(depth).to_csv(folder / "depth.csv", index=False)
+    pd.concat(traces).to_csv(folder / "traces.csv", index=False)
+    (folder / "verdict.txt").write_text(cure_text(gel, lamp, results) + "\n", encoding="utf-8")
+    cure_picture(results, folder / "cure.png")

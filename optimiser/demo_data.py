@@ -1,0 +1,63 @@
+"""The packaged demonstration briefs and gels, found by their ids; all of it is invented."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ..lamp_library.errors import InputError, unknown_name
+
+if TYPE_CHECKING:
+    from ..models.gel import Gel
+
+DEMO_FOLDER = Path(__file__).parent / "demo"
+
+
+def list_demo_briefs() -> tuple[str, ...]:
+    """Ids of the packaged briefs."""
+    return _ids("briefs")
+
+
+def list_demo_gels() -> tuple[str, ...]:
+    """Ids of the packaged gels."""
+    return _ids("gels")
+
+
+def brief_path(name_or_path: str) -> Path:
+    """File of a brief: an id means a packaged one, a path means a file, never both.
+
+    Raises
+    ------
+    InputError
+        If the file is missing.
+    UnknownNameError
+        If no packaged brief has this id.
+    """
+    return _path(name_or_path, "briefs", "demonstration brief")
+
+
+def gel_path(name_or_path: str) -> Path:
+    """File of a gel, found as `brief_path` does."""
+    return _path(name_or_path, "gels", "demonstration gel")
+
+
+def load_any_gel(name_or_path: str) -> Gel:
+    """Load a packaged gel by id or a gel file by path."""
+    from ..models.gel import load_gel
+
+    return load_gel(gel_path(name_or_path))
+
+
+def _ids(kind: str) -> tuple[str, ...]:
+    return tuple(sorted(path.stem for path in (DEMO_FOLDER / kind).glob("*.toml")))
+
+
+def _path(name_or_path: str, kind: str, words: str) -> Path:
+    if "/" in name_or_path or "\\" in name_or_path or name_or_path.endswith(".toml"):
+        path = Path(name_or_path)
+        if not path.is_file():
+            raise InputError(f"{path}: there is no such file. Give the path of a TOML file or a packaged id.")
+        return path
+    if name_or_path not in _ids(kind):
+        raise unknown_name(words, name_or_path, _ids(kind))
+    return DEMO_FOLDER / kind / f"{name_or_path}.toml"

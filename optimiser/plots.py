@@ -1,0 +1,237 @@
+"""Pictures of a cure and of a search: figures are worked out first, drawn second; axes in, axes out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..lamp_library.lamp import Lamp
+from ..lamp_library.units import c_from_k, mw_cm2_from_w_m2, um_from_m
+from .brief import COMFORT_K, FILM_COMMON_PRACTICE_K
+from .constraints import Constraint
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from ..models.results import CureResult
+
+Floats = NDArray[np.float64]
+
+# Okabe and Ito's palette, told apart with any colour vision
+COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#555555", "#8C6D31")
+LIGHT, GREY, WARN = "#B8A2D6", "#888888", "#B22222"
+_STYLE = {
+    "font.size": 9,
+    "axes.titlesize": 10,
+    "axes.titlelocation": "left",
+    "axes.titleweight": "bold",
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.edgecolor": "#666666",
+    "axes.labelcolor": "#333333",
+    "legend.frameon": False,
+    "legend.fontsize": 8,
+    "svg.hashsalt": "gelwright",
+}
+SHOWN_LIGHT_FRACTION = 5e-3  # wavelengths with less than this share of the peak are not drawn
+
+
+def new_figure(
+    width_in: float, height_in: float, rows: int = 1, columns: int = 1
+) -> tuple[Figure, list[Axes]]:
+    """A figure with its axes in the house style, made without touching any global state.
+
+    Parameters
+    ----------
+    width_in, height_in : float
+        Size in inches.
+    rows, columns : int
+        Grid of axes.
+
+    Returns
+    -------
+    figure : Figure
+    axes : list of Axes
+        Row by row.
+    """
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    with matplotlib.rc_context(_STYLE):
+        figure = Figure(figsize=(width_in, height_in), layout="constrained")
+        grid = figure.subplots(rows, columns, squeeze=False)
+    return figure, list(grid.flat)
+
+
+def save(figure: Figure, path: Path) -> Path:
+    """Write a figure; the ending of the path decides between PNG, SVG and PDF."""
+    import matplotlib
+
+    with matplotlib.rc_context(_STYLE):
+        figure.savefig(path, dpi=150)
+    return path
+
+
+def draw_light(
+    axes: Axes, lamp: Lamp, absorbance: Mapping[str, Floats], wavelength_nm: Floats, thickness_m: float
+) -> Axes:
+    """Lamp light at its weakest and strongest position against what each initiator's film absorbs.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where to draw; a second axis is added at the right.
+    lamp : Lamp
+        The lamp.
+    absorbance : mapping of str to ndarray, shape (n_wavelength,)
+        Decadic absorbance of the fresh film through each initiator [-].
+    wavelength_nm : ndarray, shape (n_wavelength,)
+        Grid of the absorbances [nm].
+    thickness_m : float
+        Film thickness they hold for [m].
+    """
+    strong, weak = lamp.spectrum(lamp.strongest), lamp.spectrum(lamp.weakest)
+    shown = [mw_cm2_from_w_m2(each.spectral_irradiance_w_m2_nm) for each in (strong, weak)]
+    axes.fill_between(strong.wavelength_nm, shown[0], color=LIGHT, alpha=0.35, lw=0)
+    axes.fill_between(weak.wavelength_nm, shown[1], color=LIGHT, alpha=0.55, lw=0)
+    axes.set_xlabel("wavelength / nm")
+    axes.set_ylabel("lamp light / mW cm$^{-2}$ nm$^{-1}$", color="#6A4C93")
+    axes.set_ylim(0.0, 1.18 * float(np.max(shown[0])))
+    lit = strong.wavelength_nm[shown[0] > SHOWN_LIGHT_FRACTION * np.max(shown[0])]
+    axes.set_xlim(float(lit[0]) - 8.0, float(lit[-1]) + 8.0)
+    right = axes.twinx()
+    for colour, (key, each) in zip(COLOURS, absorbance.items(), strict=False):
+        right.plot(wavelength_nm, 100.0 * (1.0 - 10.0**-each), color=colour, lw=1.8, label=key)
+    right.set_ylim(0.0, 105.0)
+    right.set_ylabel(f"light absorbed by each in {um_from_m(thickness_m):g} µm, fresh / %")
+    right.spines["right"].set_visible(True)
+    right.legend(loc="upper right", title="initiator")
+    axes.set_title(f"Lamp light (pale: {lamp.strongest}, darker: {lamp.weakest}) and initiators")
+    return axes
+
+
+def draw_conversion(
+    axes: Axes,
+    results: Sequence[CureResult],
+    least_fraction: float | None,
+    title: str = "Conversion against depth",
+) -> Axes:
+    """Conversion against depth, one line per position, with the possible and the asked-for conversion."""
+    for colour, result in zip(COLOURS, results, strict=False):
+        axes.plot(
+            um_from_m(result.depth_m), result.conversion_fraction, color=colour, lw=1.6, label=result.position
+        )
+    first = results[0]
+    axes.plot(
+        um_from_m(first.depth_m),
+        first.conversion_ceiling_fraction,
+        color=GREY,
+        lw=1.0,
+        ls=":",
+        label="possible",
+    )
+    if least_fraction is not None:
+        axes.axhline(least_fraction, color=WARN, lw=1.0, ls="--", label="least at the base")
+    axes.set_xlim(0.0, float(um_from_m(first.thickness_m)))
+    axes.set_ylim(0.0, 1.0)
+    axes.set_xlabel("depth below the surface / µm")
+    axes.set_ylabel("conversion")
+    axes.set_title(title)
+    axes.legend(loc="lower center", ncols=3)
+    return axes
+
+
+def draw_film_temperature(axes: Axes, results: Sequence[CureResult]) -> Axes:
+    """Hottest film temperature against time; the trade's 71 °C line is marked as having no source."""
+    top = max(float(np.max(c_from_k(result.film_max_k))) for result in results)
+    for colour, result in zip(COLOURS, results, strict=False):
+        axes.plot(result.time_s, c_from_k(result.film_max_k), color=colour, lw=1.6, label=result.position)
+    line = c_from_k(FILM_COMMON_PRACTICE_K)
+    axes.axhline(line, color=GREY, lw=1.0, ls="--")
+    _note(axes, line, "71 °C: common practice, no source", GREY)
+    _time_axis(axes, results, "film, hottest place / °C", "Film")
+    axes.set_ylim(None, 1.08 * max(top, line))
+    return axes
+
+
+def draw_nail_bed_temperature(axes: Axes, results: Sequence[CureResult], limit_k: float) -> Axes:
+    """Nail-bed temperature against time with the comfort line and the limit."""
+    for colour, result in zip(COLOURS, results, strict=False):
+        axes.plot(result.time_s, c_from_k(result.nail_bed_k), color=colour, lw=1.6, label=result.position)
+    top = max(float(np.max(c_from_k(result.nail_bed_k))) for result in results)
+    for line_k, words, colour in ((COMFORT_K, "comfort", GREY), (limit_k, "limit", WARN)):
+        line = c_from_k(line_k)
+        axes.axhline(line, color=colour, lw=1.0, ls="--")
+        _note(axes, line, f"{line:.0f} °C {words}", colour)
+    _time_axis(axes, results, "nail bed / °C", "Nail bed")
+    axes.set_ylim(None, max(top, c_from_k(limit_k)) + 2.0)
+    return axes
+
+
+def _time_axis(axes: Axes, results: Sequence[CureResult], label: str, title: str) -> None:
+    axes.set_xlim(0.0, max(float(result.time_s[-1]) for result in results))
+    axes.set_xlabel("time from switch-on / s")
+    axes.set_ylabel(label)
+    axes.set_title(title)
+    axes.legend(loc="upper right", ncols=2)
+
+
+def _note(axes: Axes, height: float, words: str, colour: str) -> None:
+    """Write a line's meaning on the line, at the right-hand end."""
+    axes.annotate(
+        words, (1.0, height), xycoords=("axes fraction", "data"), xytext=(0, 2), textcoords="offset points",
+        ha="right", va="bottom", fontsize=7.5, color=colour,
+    )  # fmt: skip
+
+
+def margin_bars(constraints: Sequence[Constraint], figures: Sequence[float]) -> list[tuple[str, float, str]]:
+    """Rows of the margin picture: name, margin as a share of the scale shown, and words.
+
+    Parameters
+    ----------
+    constraints : sequence of Constraint
+        The limits.
+    figures : sequence of float
+        The figure behind each, in SI units.
+
+    Returns
+    -------
+    list of (str, float, str)
+        Worst scenario of each limit, tightest first; the share is cut at +-1 for drawing only.
+    """
+    rows: dict[str, tuple[str, float, str]] = {}
+    for row, figure in zip(constraints, figures, strict=True):
+        value = -float(row.scaled(np.asarray(figure)))
+        if row.limit_name not in rows or value < rows[row.limit_name][1]:
+            rows[row.limit_name] = (
+                row.name,
+                value,
+                f"{row.shown(figure)}, margin {row.shown_margin(figure)}",
+            )
+    return sorted(
+        ((name, float(np.clip(v, -1.0, 1.0)), text) for name, v, text in rows.values()), key=lambda r: r[1]
+    )
+
+
+def draw_margins(axes: Axes, constraints: Sequence[Constraint], figures: Sequence[float]) -> Axes:
+    """One bar per limit: how far inside (right) or outside (left) the blend lies."""
+    rows = margin_bars(constraints, figures)[::-1]
+    colours = [WARN if value < 0.0 else "#E69F00" if value < 0.1 else "#009E73" for _, value, _ in rows]
+    axes.barh(range(len(rows)), [value for _, value, _ in rows], color=colours, height=0.5)
+    for i, (_, value, text) in enumerate(rows):
+        axes.annotate(
+            text, (max(value, 0.0), i), xytext=(5, 0), textcoords="offset points", va="center", fontsize=8
+        )
+    axes.set_yticks(range(len(rows)), [name for name, _, _ in rows])
+    axes.axvline(0.0, color="#333333", lw=1.0)
+    axes.set_xlim(min(-0.05, min(value for _, value, _ in rows) - 0.1), 1.75)
+    axes.set_xticks([])
+    axes.spines["bottom"].set_visible(False)
+    axes.tick_params(axis="y", length=0)
+    axes.set_title("Room left to each limit (worst case of each; bars cut at one scale unit)")
+    return axes

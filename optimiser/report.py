@@ -1,0 +1,285 @@
+"""The run folder: inputs, results.json, candidates.csv, pictures and report.md."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+
+from ..lamp_library.lamp import save_lamp
+from ..lamp_library.units import c_from_k, um_from_m
+from ..models.gel import save_gel
+from .answer import Candidate, Place
+from .cautions import long_cautions
+from .problem import OBJECTIVE_WORDS
+from .run_data import OBJECTIVE_UNIT, candidate_table, citations, outcome_data, versions
+from .tune import Outcome, blended
+
+PICTURES = {
+    "light.png": "Lamp light and what each initiator of the blend absorbs of it",
+    "conversion.png": "Conversion against depth, thickest film",
+    "temperature.png": "Temperatures in the thickest film: film and nail bed apart",
+    "margins.png": "Room left to each limit",
+}
+
+
+def write_run_folder(outcome: Outcome, brief_file: Path, folder: Path) -> Path:
+    """Write everything about a run.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        What was found.
+    brief_file : Path
+        The brief as given, copied unchanged.
+    folder : Path
+        Existing folder; the journal in it is left alone.
+
+    Returns
+    -------
+    Path
+        The report.
+    """
+    import pandas as pd
+
+    from .report_pictures import write_pictures
+
+    if brief_file.resolve() != (folder / "brief.toml").resolve():
+        shutil.copyfile(brief_file, folder / "brief.toml")
+    save_lamp(outcome.inputs.lamp, folder / "lamp", overwrite=True)
+    gel = blended(outcome.inputs, outcome.candidates[0].blend_wt_pct)
+    save_gel(gel, folder / "gel.toml")
+    (folder / "results.json").write_text(_json(outcome), encoding="utf-8")
+    pd.DataFrame(candidate_table(outcome)).to_csv(folder / "candidates.csv", index=False)
+    write_pictures(outcome, folder)
+    report = folder / "report.md"
+    report.write_text(report_text(outcome), encoding="utf-8")
+    return report
+
+
+def _json(outcome: Outcome) -> str:
+    return json.dumps(outcome_data(outcome), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def report_text(outcome: Outcome) -> str:
+    """The report in Markdown."""
+    parts: tuple[Callable[[Outcome], list[str]], ...] = (
+        _head, _answer, _ranked, _positions, _limits, _pictures, _substances, _cautions, _method,
+    )  # fmt: skip
+    return "\n".join(line for part in parts for line in [*part(outcome), ""]).rstrip() + "\n"
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
+    """A Markdown table as lines."""
+    return [
+        f"| {' | '.join(head)} |",
+        "|" + "---|" * len(head),
+        *(f"| {' | '.join(cells)} |" for cells in rows),
+    ]
+
+
+def _head(outcome: Outcome) -> list[str]:
+    inputs, brief = outcome.inputs, outcome.inputs.brief
+    lines = [f"# {brief.title}", ""]
+    if brief.is_demonstration or inputs.lamp.is_demonstration or inputs.gel.is_demonstration:
+        lines += ["**Invented demonstration data.** Not a real lamp, gel or price list.", ""]
+    window = f"{um_from_m(brief.thickness_low_m):g}-{um_from_m(brief.thickness_high_m):g} µm"
+    lines += [
+        f"- lamp: {inputs.lamp.name} (`{inputs.lamp.lamp_id}`), programme {brief.programme}, {brief.exposure_s:g} s",
+        f"- light: weakest at {inputs.lamp.weakest}, strongest at {inputs.lamp.strongest}",
+        f"- coat: {inputs.gel.coat}, {window}, on {_base(outcome)}",
+        f"- finger: {c_from_k(brief.hand_start_k):.0f} °C, nail plate {1e-3 * um_from_m(brief.nail_thickness_m):.2f} mm",
+        (
+            f"- market: {', '.join(brief.markets)} on {brief.on_date:%d %B %Y}, "
+            f"{'professional' if brief.professional_use else 'consumer'} use"
+        ),
+        f"- wanted: {OBJECTIVE_WORDS[brief.objective]}, at most {brief.max_initiators} initiators",
+    ]
+    return lines
+
+
+def _base(outcome: Outcome) -> str:
+    parts = outcome.inputs.gel.resin_parts
+    whole = sum(parts.values())
+    return ", ".join(f"{key} {100.0 * share / whole:.0f} %" for key, share in parts.items())
+
+
+def chance(shown: Candidate) -> str:
+    """The probability of passing in words."""
+    passing = shown.passing
+    return (
+        f"{100 * passing.probability_fraction:.0f} % "
+        f"({100 * passing.low_fraction:.0f}-{100 * passing.high_fraction:.0f} %, {passing.draws} draws)"
+    )
+
+
+def _answer(outcome: Outcome) -> list[str]:
+    best = outcome.candidates[0]
+    if outcome.found.is_feasible:
+        lines = ["## Answer", "", f"**{best.name}** (weight percent of the whole gel)."]
+    else:
+        lines = [
+            "## No blend meets this brief",
+            "",
+            f"Nearest blend: **{best.name}** (weight percent of the whole gel).",
+        ]
+    lines += ["", best.verdict.text, "", f"Predicted chance of passing in use: **{chance(best)}**."]
+    for limit, share in sorted(best.passing.broken_by_limit.items(), key=lambda item: -item[1]):
+        lines.append(f"- {limit}: broken in {100 * share:.0f} % of the draws")
+    lines += ["", f"Varied: {best.passing.included}."]
+    if outcome.conflicts:
+        lines += ["", "### What conflicts", "", *(f"- {each.sentence}" for each in outcome.conflicts)]
+    return lines
+
+
+def objective_text(outcome: Outcome, value: float) -> str:
+    """The objective with its unit."""
+    brief = outcome.inputs.brief
+    return {
+        "least_heat": f"{value:.2f} K above the start",
+        "least_initiator": f"{value:.3f} wt%",
+        "least_cost": f"{value:.3f} {brief.currency} per kg gel",
+        "least_yellowing": f"{value:.2f} YI",
+    }[brief.objective]
+
+
+def _ranked(outcome: Outcome) -> list[str]:
+    rows = []
+    for rank, shown in enumerate(outcome.candidates, start=1):
+        cost = "no price" if shown.cost_per_kg is None else f"{shown.cost_per_kg:.2f}"
+        yellow = "no data" if shown.yellowness_ratio is None else f"{shown.yellowness_ratio:.1f}"
+        hottest = max(shown.places, key=lambda place: place.nail_bed_peak_k)
+        softest = min(shown.places, key=lambda place: place.bottom_conversion_fraction)
+        rows.append(
+            (
+                str(rank), shown.name, objective_text(outcome, shown.objective),
+                f"{softest.bottom_conversion_fraction:.3f}", f"{c_from_k(hottest.nail_bed_peak_k):.1f}",
+                cost, yellow, chance(shown), "; ".join(_binding(shown)),
+            )
+        )  # fmt: skip
+    currency = outcome.inputs.brief.currency or "any currency"
+    head = (
+        "rank", "blend / wt%", "objective", "lowest base conversion", "highest nail bed / °C",
+        f"cost / {currency} per kg gel", "yellowness (E313)", "chance of passing", "what limits it",
+    )  # fmt: skip
+    others = len(outcome.found.ranked) - len(outcome.candidates)
+    lines = ["## Ranked blends", "", *table(head, rows)]
+    if others > 0:
+        lines += ["", f"{others} more distinct blends, feasible or not, are listed in `candidates.csv`."]
+    return lines
+
+
+def _binding(shown: Candidate) -> list[str]:
+    return list(dict.fromkeys(shown.constraints[i].limit_name for i in shown.binding)) or ["no limit is near"]
+
+
+def _positions(outcome: Outcome) -> list[str]:
+    lines = [
+        "## Every position",
+        "",
+        "After one cure; the tacky layer is what stays below 20 % conversion at the top.",
+    ]
+    for rank, shown in enumerate(outcome.candidates, start=1):
+        lines += ["", f"**{rank}. {shown.name}**", "", *table(_PLACE_HEAD, map(_place_row, shown.places))]
+    return lines
+
+
+_PLACE_HEAD = (
+    "position", "film / µm", "base", "surface", "mean", "possible", "tacky layer / µm", "film peak / °C",
+    "nail bed peak / °C", "CEM43 / min", "damage integral (Henriques to Weaver-Stoll)", "initiator left / wt%",
+)  # fmt: skip
+
+
+def _place_row(place: Place) -> tuple[str, ...]:
+    return (
+        place.position, f"{um_from_m(place.thickness_m):g}", f"{place.bottom_conversion_fraction:.3f}",
+        f"{place.surface_conversion_fraction:.3f}", f"{place.mean_conversion_fraction:.3f}",
+        f"{place.conversion_ceiling_fraction:.3f}", f"{um_from_m(place.uncured_layer_m):.1f}",
+        f"{c_from_k(place.film_peak_k):.1f}", f"{c_from_k(place.nail_bed_peak_k):.1f}", f"{place.cem43_min:.2g}",
+        f"{place.damage_henriques:.1g} to {place.damage_weaver_stoll:.1g}", f"{place.residual_initiator_wt_pct:.3f}",
+    )  # fmt: skip
+
+
+def _limits(outcome: Outcome) -> list[str]:
+    best = outcome.candidates[0]
+    rows = []
+    for i, (row, figure) in enumerate(zip(best.constraints, best.figures, strict=True)):
+        state = "broken" if best.values[i] > 0 else "limits the blend" if i in best.binding else ""
+        rows.append((row.name, row.words, row.shown(figure), row.shown_margin(figure), state))
+    lines = ["## Limits and margins of the first blend", ""]
+    lines += table(("limit", "asked for", "predicted", "margin", ""), rows)
+    if outcome.prices:
+        lines += ["", "What a limit costs (first order, from the search's multipliers):", ""]
+        lines += [_price(outcome, i) for i in range(len(outcome.prices))]
+    return lines
+
+
+_STEP = {"k": (1.0, "1 K"), "m": (1e-6, "1 µm"), "fraction": (0.01, "0.01 of conversion"), "ratio": (0.01, "0.01"),
+         "min": (0.1, "0.1 min"), "wt_pct": (0.1, "0.1 wt%"), "per_kg": (1.0, "1 per kg")}  # fmt: skip
+
+
+def _price(outcome: Outcome, index: int) -> str:
+    price = outcome.prices[index]
+    step, words = _STEP[price.constraint.unit]
+    change = abs(price.objective_per_unit) * step
+    unit = {"k": "K", "wt_pct": "wt%", "per_kg": f"{outcome.inputs.brief.currency} per kg gel", "ratio": "YI"}
+    shown_unit = unit[OBJECTIVE_UNIT[outcome.inputs.brief.objective]]
+    return f"- {price.constraint.name}: {words} more allowed would save about {change:.3g} {shown_unit}"
+
+
+def _pictures(outcome: Outcome) -> list[str]:
+    lines = ["## Pictures of the first blend"]
+    for name, words in PICTURES.items():
+        lines += ["", f"![{words}]({name})", "", f"*{words}.*"]
+    return lines
+
+
+def _substances(outcome: Outcome) -> list[str]:
+    space = outcome.inputs.space
+    proposed = dict.fromkeys(key for shown in outcome.candidates for key in shown.blend_wt_pct)
+    lines = ["## Substances", "", "Proposed:", ""]
+    for key in proposed:
+        each = space.substance(key)
+        notes = "; ".join(each.flags) or "no remark"
+        lines.append(
+            f"- {key} ({each.name}): searched up to {each.high_wt_pct:g} wt% ({each.high_because}); {notes}"
+        )
+    lines += [
+        "",
+        "Searched, but not in the blends above: " + _rest(outcome, proposed) + ".",
+        "",
+        "Left out:",
+        "",
+    ]
+    lines += [f"- {out.key} ({out.name}): {out.reason}" for out in space.excluded] or ["- none"]
+    if space.law_notes:
+        lines += ["", "Resin base and stabilisers:", "", *(f"- {note}" for note in space.law_notes)]
+    return lines
+
+
+def _rest(outcome: Outcome, proposed: dict[str, None]) -> str:
+    return ", ".join(key for key in outcome.inputs.space.keys if key not in proposed) or "none"
+
+
+def _cautions(outcome: Outcome) -> list[str]:
+    paragraphs = long_cautions(outcome.inputs.brief.on_date)
+    return ["## Cautions", "", *(f"{i}. {text}" for i, text in enumerate(paragraphs, start=1))]
+
+
+def _method(outcome: Outcome) -> list[str]:
+    found, brief = outcome.found, outcome.inputs.brief
+    flags = dict.fromkeys(flag for result in outcome.traces for flag in result.flags)
+    lines = ["## How this was worked out", ""]
+    lines.append(f"- {found.method}; {found.units} local searches, {outcome.simulations} films simulated")
+    lines.append(
+        f"- cure judged at {outcome.inputs.lamp.weakest}, heat at {outcome.inputs.lamp.strongest}, both at "
+        "the thin and the thick end of the window; every position recomputed for the blends shown"
+    )
+    lines.append(f"- seed {brief.seed}, fingerprint {outcome.digest}")
+    lines.append("- versions: " + ", ".join(f"{name} {number}" for name, number in versions().items()))
+    lines += [f"- remark of the model: {flag}" for flag in flags]
+    sources = citations(outcome)
+    if sources:
+        lines += ["", "Sources of the numbers used:", "", *(f"- {text}" for text in sources)]
+    return lines

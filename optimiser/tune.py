@@ -1,0 +1,214 @@
+"""Tune a brief: resolve its inputs, search, work the best blends out, and hand back one outcome."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+
+from ..lamp_library.lamp import Lamp, load_lamp
+from ..models.gel import Gel
+from ..models.results import CureResult
+from .answer import TIGHT, Candidate, ShadowPrice, candidates, shadow_prices
+from .brief import Brief
+from .demo_data import load_any_gel
+from .problem import EvaluatorMaker, Problem, blend_evaluator
+from .record import Record
+from .relaxing import Conflict, conflicts
+from .search import Found, Progress, search
+from .search_space import SearchSpace, build_search_space
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Inputs:
+    """A brief with its lamp, resin base and usable substances."""
+
+    brief: Brief
+    lamp: Lamp
+    gel: Gel
+    space: SearchSpace
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outcome:
+    """Everything a report needs.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        What was asked.
+    found : Found
+        All distinct polished blends.
+    candidates : tuple of Candidate
+        The first few in full; the least-violating one alone when no blend is feasible.
+    prices : tuple of ShadowPrice
+        What each limit costs the winner; empty when no blend is feasible.
+    conflicts : tuple of Conflict
+        Why there is no feasible blend; empty otherwise.
+    traces : tuple of CureResult
+        The first candidate in the thickest film at every position.
+    digest : str
+        Fingerprint of brief, lamp, gel and data.
+    simulations : int
+        Films simulated for the search.
+    """
+
+    inputs: Inputs
+    found: Found
+    candidates: tuple[Candidate, ...]
+    prices: tuple[ShadowPrice, ...]
+    conflicts: tuple[Conflict, ...]
+    traces: tuple[CureResult, ...]
+    digest: str
+    simulations: int
+
+
+def resolve(brief: Brief) -> Inputs:
+    """Load the lamp and the resin base of a brief and sort the substances.
+
+    Parameters
+    ----------
+    brief : Brief
+        A checked brief.
+
+    Returns
+    -------
+    Inputs
+
+    Raises
+    ------
+    GelwrightError
+        If anything named in the brief is missing, unknown or not allowed.
+    """
+    lamp = load_lamp(brief.lamps[0])
+    lamp.programme(brief.programme)
+    gel = resin_base(brief)
+    return Inputs(brief=brief, lamp=lamp, gel=gel, space=build_search_space(brief, lamp, gel))
+
+
+def resin_base(brief: Brief) -> Gel:
+    """The brief's gel without initiators, at the thick end of the window."""
+    if brief.gel_file is not None:
+        gel = load_any_gel(brief.gel_file)
+        return replace(gel.with_initiators({}, {}), thickness_m=brief.thickness_high_m)
+    return Gel(
+        name=brief.title,
+        coat=brief.coat,  # type: ignore[arg-type]
+        resin_parts=brief.resin_parts,
+        initiators_wt_pct={},
+        amines_wt_pct={},
+        stabilisers_wt_pct=brief.stabilisers_wt_pct,
+        thickness_m=brief.thickness_high_m,
+        is_demonstration=brief.is_demonstration,
+    )
+
+
+def tune(
+    inputs: Inputs,
+    folder: Path,
+    *,
+    workers: int | None = None,
+    exhaustive: bool = False,
+    progress: Progress,
+    say: Say,
+    make_evaluator: EvaluatorMaker = blend_evaluator,
+) -> Outcome:
+    """Search a brief; finished units are kept in the folder's journal and not run again.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Resolved brief.
+    folder : Path
+        Existing run folder.
+    workers : int, optional
+        Threads; results do not depend on it.
+    exhaustive : bool
+        Polish every subset of all initiators.
+    progress, say : callable
+        Told about units of work, and about repairs.
+    make_evaluator : callable
+        Builds the simulator; tests put a stand-in here.
+
+    Returns
+    -------
+    Outcome
+    """
+    problem = Problem(
+        brief=inputs.brief, lamp=inputs.lamp, gel=inputs.gel, space=inputs.space,
+        make_evaluator=make_evaluator, workers=workers,
+    )  # fmt: skip
+    digest = fingerprint(inputs, exhaustive)
+    found = search(
+        problem, ledger=Record(folder, digest, problem, say), progress=progress, exhaustive=exhaustive
+    )
+    shown = candidates(problem, found.ranked, progress)
+    best = found.ranked[0]
+    part = problem.narrowed(tuple(best.blend_wt_pct))
+    return Outcome(
+        inputs=inputs,
+        found=found,
+        candidates=shown,
+        prices=tuple(shadow_prices(part, best)) if found.is_feasible else (),
+        conflicts=() if found.is_feasible else tuple(conflicts(problem, best, TIGHT)),
+        traces=traces_of(inputs, shown[0], workers),
+        digest=digest,
+        simulations=found.simulations,
+    )
+
+
+def blended(inputs: Inputs, blend_wt_pct: dict[str, float]) -> Gel:
+    """The resin base with a blend in it."""
+    amines = {key: load for key, load in blend_wt_pct.items() if key in inputs.space.amines}
+    initiators = {key: load for key, load in blend_wt_pct.items() if key not in amines}
+    return inputs.gel.with_initiators(initiators, amines)
+
+
+def traces_of(inputs: Inputs, shown: Candidate, workers: int | None) -> tuple[CureResult, ...]:
+    """Full runs of one blend in the thickest film at every position, one cycle."""
+    from ..models.cure import CureCase, cure_many
+    from ..models.heat import Hand
+
+    brief = inputs.brief
+    gel = blended(inputs, shown.blend_wt_pct)
+    cases = [
+        CureCase(
+            gel=gel,
+            lamp=inputs.lamp,
+            exposure_s=brief.exposure_s,
+            position=position,
+            thickness_m=brief.thickness_high_m,
+            programme=brief.programme,
+            cycles=1,
+            rest_s=brief.rest_s,
+            hand=Hand(start_k=brief.hand_start_k, nail_thickness_m=brief.nail_thickness_m),
+        )
+        for position in inputs.lamp.positions
+    ]
+    return tuple(cure_many(cases, workers=workers))
+
+
+def fingerprint(inputs: Inputs, exhaustive: bool) -> str:
+    """Digest of everything the answer depends on: brief, lamp, gel, substance data and the model's code."""
+    content = hashlib.sha256(f"{inputs.brief.digest} {exhaustive}".encode())
+    for position, spectrum in inputs.lamp.spectra.items():
+        content.update(position.encode())
+        content.update(spectrum.wavelength_nm.tobytes())
+        content.update(spectrum.spectral_irradiance_w_m2_nm.tobytes())
+    content.update(repr((inputs.lamp.course, inputs.lamp.air, dict(inputs.lamp.programmes))).encode())
+    gel = {each.name: getattr(inputs.gel, each.name) for each in fields(inputs.gel)}
+    content.update(json.dumps(gel, sort_keys=True, default=_plain).encode())
+    room = Path(__file__).parents[1] / "models"
+    for file in sorted([*room.rglob("*.csv"), *room.glob("*.py")]):
+        content.update(file.name.encode())
+        content.update(file.read_bytes())
+    return content.hexdigest()[:12]
+
+
+def _plain(value: Any) -> Any:
+    return dict(value) if isinstance(value, Mapping) else str(value)

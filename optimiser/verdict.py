@@ -1,0 +1,136 @@
+"""A plain sentence on whether a coat cures through and stays cool, with the figures behind it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..lamp_library.units import c_from_k, um_from_m
+from .brief import COMFORT_K, FILM_COMMON_PRACTICE_K, Limits
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CureFigures:
+    """The figures a verdict rests on, at one position and thickness.
+
+    Parameters
+    ----------
+    position : str
+        Position in the lamp.
+    thickness_m : float
+        Wet film [m].
+    bottom_conversion_fraction, conversion_ceiling_fraction : float
+        Conversion at the base of the coat and the highest possible one [-].
+    film_peak_k, nail_bed_peak_k : float
+        Highest temperatures of film and nail bed [K]; never to be confused.
+    cem43_min : float
+        Thermal dose of the nail bed [equivalent minutes at 43 °C].
+    """
+
+    position: str
+    thickness_m: float
+    bottom_conversion_fraction: float
+    conversion_ceiling_fraction: float
+    film_peak_k: float
+    nail_bed_peak_k: float
+    cem43_min: float
+
+    @property
+    def place(self) -> str:
+        """Position and thickness in words."""
+        return f"{self.position}, {um_from_m(self.thickness_m):g} µm"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """What to tell a person.
+
+    Parameters
+    ----------
+    headline : str
+        Few words, for a table cell.
+    sentences : tuple of str
+        The figures, cure first.
+    cures, stays_cool : bool
+        The two questions.
+    """
+
+    headline: str
+    sentences: tuple[str, ...]
+    cures: bool
+    stays_cool: bool
+
+    @property
+    def text(self) -> str:
+        """Headline and figures as one paragraph."""
+        return f"Predicted in this lamp: {self.headline}. " + " ".join(self.sentences)
+
+
+def headline(cures: bool, stays_cool: bool) -> str:
+    """The verdict in few words."""
+    if cures and stays_cool:
+        return "cures through and stays cool"
+    if cures:
+        return "too hot at the nail bed"
+    if stays_cool:
+        return "under-cured at the base"
+    return "under-cured at the base and too hot at the nail bed"
+
+
+def judge(weakest: CureFigures, strongest: CureFigures, limits: Limits) -> Verdict:
+    """Judge cure where the light is weakest and heat where it is strongest.
+
+    Parameters
+    ----------
+    weakest, strongest : CureFigures
+        The deciding figures; the same ones when only one position is looked at.
+    limits : Limits
+        Base conversion, nail-bed temperature and thermal dose allowed.
+
+    Returns
+    -------
+    Verdict
+    """
+    wanted = _least_conversion(weakest, limits)
+    cures = weakest.bottom_conversion_fraction >= wanted
+    stays_cool = (
+        strongest.nail_bed_peak_k <= limits.nail_bed_max_k and strongest.cem43_min <= limits.cem43_max_min
+    )
+    sentences = (
+        _cure_sentence(weakest, wanted),
+        _heat_sentence(strongest, limits),
+        *_lines(strongest, limits),
+    )
+    return Verdict(
+        headline=headline(cures, stays_cool), sentences=sentences, cures=cures, stays_cool=stays_cool
+    )
+
+
+def _least_conversion(figures: CureFigures, limits: Limits) -> float:
+    if limits.bottom_conversion_min_fraction is not None:
+        return limits.bottom_conversion_min_fraction
+    return (limits.bottom_conversion_min_share or 0.0) * figures.conversion_ceiling_fraction
+
+
+def _cure_sentence(figures: CureFigures, wanted: float) -> str:
+    reached, possible = figures.bottom_conversion_fraction, figures.conversion_ceiling_fraction
+    return (
+        f"The base of the coat reaches a conversion of {reached:.2f} ({figures.place}); "
+        f"at least {wanted:.2f} is asked for and about {possible:.2f} is possible."
+    )
+
+
+def _heat_sentence(figures: CureFigures, limits: Limits) -> str:
+    return (
+        f"The nail bed peaks at {c_from_k(figures.nail_bed_peak_k):.1f} °C with a thermal dose of "
+        f"{figures.cem43_min:.2g} CEM43 min ({figures.place}); the limits are {c_from_k(limits.nail_bed_max_k):.0f} °C "
+        f"and {limits.cem43_max_min:g} min. The film itself peaks at {c_from_k(figures.film_peak_k):.0f} °C."
+    )
+
+
+def _lines(figures: CureFigures, limits: Limits) -> list[str]:
+    found = []
+    if COMFORT_K < figures.nail_bed_peak_k <= limits.nail_bed_max_k:
+        found.append("That is above the comfort line of 42 °C: the client may feel it.")
+    if figures.film_peak_k > FILM_COMMON_PRACTICE_K:
+        found.append("The film passes the 71 °C line of the trade (common practice, no source).")
+    return found
