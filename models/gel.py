@@ -265,8 +265,15 @@ def _text(document: Mapping[str, Any], key: str, file: str, default: str | None 
 def _number(document: Mapping[str, Any], key: str, file: str) -> float:
     if key not in document:
         raise InputError(f"{file}: {key} is missing; add a line {key} = number.")
-    _of_type(document[key], (int, float), f"{file}: {key}", "a number without quotes")
-    return float(document[key])
+    return _real(document[key], f"{file}: {key}")
+
+
+def _real(value: object, where: str) -> float:
+    _of_type(value, (int, float), where, "a number without quotes")
+    try:
+        return float(value)  # type: ignore[arg-type]
+    except OverflowError as error:
+        raise InputError(f"{where} has too many digits; give a plain number.") from error
 
 
 def _flag(document: Mapping[str, Any], key: str, file: str) -> bool:
@@ -286,6 +293,4 @@ def _table(document: Mapping[str, Any], key: str, file: str) -> Mapping[str, Any
 
 def _number_table(document: Mapping[str, Any], key: str, file: str) -> dict[str, float]:
     table = _table(document, key, file)
-    for name, value in table.items():
-        _of_type(value, (int, float), f"{file}: {name} in {key}", "a number without quotes")
-    return {name: float(value) for name, value in table.items()}
+    return {name: _real(value, f"{file}: {name} in {key}") for name, value in table.items()}

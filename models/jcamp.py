@@ -7,6 +7,7 @@ character would otherwise shift the rest of the spectrum unnoticed.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -22,7 +23,9 @@ _SQZ = {c: d for d, c in enumerate("@ABCDEFGHI")} | {c: -d for d, c in enumerate
 _DIF = {c: d for d, c in enumerate("%JKLMNOPQR")} | {c: -d for d, c in enumerate("jklmnopqr", start=1)}
 _DUP = {c: d for d, c in enumerate("STUVWXYZs", start=1)}
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
-_TOKEN = re.compile(r"([@A-Ia-i%J-Rj-rS-Zs+-]?)(\d*\.?\d*)")
+# one symbol of the compressed forms: a coded digit and more digits, or a plain signed number
+_TOKEN = re.compile(r"([@A-Ia-i%J-Rj-rS-Zs])(\d{0,15})|([+-]?(?:\d{1,15}\.?\d{0,15}|\.\d{1,15}))")
+_MOST_POINTS = 1_000_000
 _X_TOLERANCE_STEPS = 0.5
 _NM_TIMES_PER_CM = 1e7
 _NM_PER_UM = 1e3
@@ -55,6 +58,11 @@ def read_jcamp(text: str, file: str) -> tuple[FloatArray, FloatArray]:
     ------
     InputError
         If a label is missing, a unit is unknown, or the X-check or Y-check fails.
+
+    Notes
+    -----
+    A plain number in exponent form needs the sign of its exponent (1.5E-2, 2.5E+1): without it the E is
+    a compressed digit.
 
     References
     ----------
@@ -101,7 +109,7 @@ def _label(labels: Mapping[str, str], name: str, file: str, default: float | Non
     text = labels.get(name, "")
     if not text and default is not None:
         return default
-    if _PLAIN.fullmatch(text) is None:
+    if _PLAIN.fullmatch(text) is None or not math.isfinite(float(text)):
         raise InputError(f"{file}: ##{name}= is '{text}'; a number is needed there.")
     return float(text)
 
@@ -193,23 +201,31 @@ def _decode_symbols(rest: str, decoded: _Line, where: str) -> None:
             position += 1
             continue
         match = _TOKEN.match(rest, position)
-        if match is None or match.end() == position:
+        if match is None:
             raise InputError(f"{where}: character '{rest[position]}' has no meaning in JCAMP-DX.")
         position = match.end()
-        _apply(match.group(1), match.group(2), decoded, where)
+        if match.group(3) is not None:
+            decoded.values.append(float(match.group(3)))
+            decoded.last_difference = None
+        else:
+            _apply(match.group(1), match.group(2), decoded, where)
 
 
 def _apply(symbol: str, digits: str, decoded: _Line, where: str) -> None:
     """Take one symbol of the compressed form into the line."""
     values = decoded.values
-    if symbol in _SQZ or symbol in ("", "+", "-"):
-        values.append(float(_leading(_SQZ, symbol, digits) if symbol in _SQZ else symbol + digits))
+    if symbol in _SQZ:
+        values.append(float(_leading(_SQZ, symbol, digits)))
         decoded.last_difference = None
         return
     if not values:
         raise InputError(f"{where}: the line starts with '{symbol}', which needs a value before it.")
     if symbol in _DUP:
         repeats = int(_leading(_DUP, symbol, digits)) - 1
+        if repeats > _MOST_POINTS:
+            raise InputError(
+                f"{where}: a value is repeated {repeats} times; the file is damaged, export it again."
+            )
         for _ in range(repeats):
             values.append(values[-1] + (decoded.last_difference or 0.0))
     else:

@@ -126,7 +126,7 @@ def market_status(substance: str, market: str, on_date: datetime.date) -> Market
         act="-",
         from_date=None,
         until_date=None,
-        source="dossier_estimate",
+        source="own_estimate",
         confidence="low",
         note="",
     )
