@@ -22,7 +22,7 @@ from .lamp import Lamp
 from .plausibility import check_irradiance, check_power
 from .spectrum import Spectrum
 from .tables import Table, find_table, read_text, to_numbers, wavelength_column
-from .unit_text import settle_unit
+from .unit_text import settle_unit, without_unit
 from .units import spectral_irradiance_w_m2_nm
 
 MIN_ROWS = 10
@@ -30,6 +30,8 @@ NOISE_FRACTION = 0.01
 GAP_STEPS = 3.0
 END_FRACTION = 0.02
 FLOOR_FRACTION = 5e-4
+# sampling broadens a line: 0.42 of the width it shows is half of its own width at the worst phase
+COARSE_STEP_RATIO = 0.42
 NOT_RECORDED = "not recorded"
 PROVENANCE_FIELDS = (
     "lamp_type", "serial_number", "hours_of_use", "supply", "nominal_wavelengths_nm", "dies_per_type", "inner_finish",
@@ -188,10 +190,8 @@ def _wide_columns(table: Table) -> dict[str, _Column]:
 
 
 def _label(head: str) -> str:
-    """Position name of a column head, without a unit in brackets or after it."""
-    bare = re.sub(r"[\[(][^\])]*(W|nm)[^\])]*[\])]?.*$", "", head)
-    bare = re.sub(r"[\s_/,]+[umµμ]?W\W.*$", "", bare)
-    return bare.strip(" _/:") or ("position" if bare != head else "")
+    """Position name of a column head; a head that is only a unit becomes ``position``."""
+    return without_unit(head) or ("position" if head.strip() else "")
 
 
 def _long_columns(table: Table, position: int) -> dict[str, _Column]:
@@ -221,10 +221,9 @@ def _on_one_grid(columns: dict[str, _Column], heading: tuple[str, ...], file: st
                 f"{file}, row {column[0][0]}: position '{label}' has other wavelengths than the first position; "
                 "export all positions on one grid."
             )
-        grid = nm
-    assert_grid = np.array([]) if grid is None else grid
+        grids.append(nm)
     return _Readings(
-        wavelength_nm=assert_grid,
+        wavelength_nm=grids[0],
         values={label: np.array([each[2] for each in column]) for label, column in columns.items()},
         rows={label: tuple(each[0] for each in column) for label, column in columns.items()},
         heading=heading,
@@ -345,7 +344,7 @@ def _grid_notes(spectra: Mapping[str, Spectrum]) -> list[str]:
         coarse += [
             f"{position} {peak.wavelength_nm:.4g} nm (width {peak.fwhm_nm:.3g} nm, step {step:.3g} nm)"
             for peak in spectrum.peaks()
-            if step > 0.5 * peak.fwhm_nm
+            if step > COARSE_STEP_RATIO * peak.fwhm_nm
         ]
         for end in (0, -1):
             if light[end] > END_FRACTION * float(light.max()):

@@ -6,6 +6,7 @@ Every refusal is one line: file, row, rule, remedy. Rows count from 1 as an edit
 from __future__ import annotations
 
 import csv
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -109,7 +110,10 @@ def find_table(text: str, file: str) -> Table:
         )
     first = found + 1
     if first < len(lines) and _is_units_row(below := _cells(lines[first], separator)):
-        header = [f"{head} {unit}".strip() for head, unit in zip(header, below, strict=False)]
+        header = [
+            head if _is_wavelength(head) else f"{head} {unit}".strip()
+            for head, unit in zip(header, [*below, *[""] * len(header)], strict=False)
+        ]
         first += 1
     return Table(
         file=file,
@@ -226,4 +230,7 @@ def _number(cell: str, decimal: str, where: str) -> float:
     if _NUMBER.fullmatch(cell.replace(decimal, ".")) is None:
         shown = cell if len(cell) <= 40 else f"{cell[:37]}..."
         raise InputError(f"{where}: '{shown}' is not a number; correct the cell.")
-    return float(cell.replace(decimal, "."))
+    value = float(cell.replace(decimal, "."))
+    if not math.isfinite(value):
+        raise InputError(f"{where}: '{cell}' is too large; correct the cell.")
+    return value

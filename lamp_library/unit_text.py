@@ -8,13 +8,40 @@ from collections.abc import Iterable
 from .errors import InputError, unknown_name
 from .units import SPECTRAL_IRRADIANCE_UNITS
 
-_PLAIN = str.maketrans(
-    {"µ": "u", "μ": "u", "²": "2", "⁻": "-", "−": "-", "¹": "1", "·": None, "*": None, "^": None}
-    | dict.fromkeys(" ().[]{}_\t", None)
+# one character for one, so that a place found in the plain text is the same place in the original
+_PLAIN = str.maketrans("µμ²⁻−¹·*^.()[]{}_", "uu2--1" + " " * 11)
+# "mW/cm2/nm", "mW/ cm2 nm" from mW/(cm2 nm), "mW cm-2 nm-1"
+_UNIT = re.compile(
+    r"(?<![a-z])([um]?)w\s*(?:/\s*(c?m)\s*2|(c?m)\s*-2)\s*/?\s*nm(?:\s*-1)?(?![a-z0-9])", re.IGNORECASE
 )
-# after the translation: "mw/cm2/nm", "mw/cm2nm" (from mW/(cm2 nm)), "mwcm-2nm-1"
-_UNIT = re.compile(r"(?<![a-z])([um]?)w(?:/(c?m)2|(c?m)-2)/?nm(?:-1)?(?![a-z0-9])")
 _CANONICAL = {unit.lower(): unit for unit in SPECTRAL_IRRADIANCE_UNITS}
+
+
+def _matches(text: str) -> Iterable[tuple[re.Match[str], str]]:
+    for match in _UNIT.finditer(text.translate(_PLAIN)):
+        prefix, slash, power = match.groups()
+        unit = f"{prefix}w/{slash or power}2/nm".lower()
+        if unit in _CANONICAL:
+            yield match, _CANONICAL[unit]
+
+
+def declared_units(texts: Iterable[str]) -> tuple[str, ...]:
+    """Distinct units of spectral irradiance named in some texts, in order of appearance."""
+    return tuple(dict.fromkeys(unit for text in texts for _, unit in _matches(text)))
+
+
+def without_unit(text: str) -> str:
+    """A column head without a unit of spectral irradiance and the brackets left around it.
+
+    Examples
+    --------
+    >>> without_unit("thumb [µW/cm²/nm]")
+    'thumb'
+    """
+    for match, _ in _matches(text):
+        text = text[: match.start()] + text[match.end() :]
+        break
+    return text.strip(" _/:,()[]{}")
 
 
 def canonical_unit(text: str) -> str:
@@ -38,46 +65,37 @@ def canonical_unit(text: str) -> str:
     return found[0]
 
 
-def declared_units(texts: Iterable[str]) -> tuple[str, ...]:
-    """Distinct units of spectral irradiance named in some texts, in order of appearance."""
-    found: dict[str, None] = {}
-    for text in texts:
-        for piece in re.split(r"[;,\t=:\"]|\s\s+", text):
-            for match in _UNIT.finditer(_squeezed(piece)):
-                prefix, slash, power = match.groups()
-                unit = f"{prefix}w/{slash or power}2/nm"
-                if unit in _CANONICAL:
-                    found[_CANONICAL[unit]] = None
-    return tuple(found)
-
-
-def _squeezed(text: str) -> str:
-    """Lower case without spaces and brackets, keeping the unit apart from the words before it."""
-    words = re.sub(r"([A-Za-zµμ]{3,})[\s_]+", r"\1|", text)
-    return re.sub(r"[(\[]", "|", words, count=1).translate(_PLAIN).lower()
-
-
 def settle_unit(option: str | None, texts: Iterable[str], file: str) -> str:
     """Settle the unit of an export from the option and the file's own heading; never guess.
+
+    Parameters
+    ----------
+    option : str or None
+        What the user says.
+    texts : iterable of str
+        Lines and column heads of the file.
+    file : str
+        File name for messages.
 
     Raises
     ------
     InputError
         If neither declares a unit, the heading names two, or option and heading disagree.
+    UnknownNameError
+        If the option is no unit of spectral irradiance.
     """
-    texts = list(texts)
+    wanted = None if option is None else canonical_unit(option)
     found = declared_units(texts)
-    known = ", ".join(SPECTRAL_IRRADIANCE_UNITS)
     if len(found) > 1:
         raise InputError(
             f"{file}: the heading names several units ({', '.join(found)}); one file holds one unit. Split the "
             "file, or correct the heading."
         )
-    if option is None:
+    if wanted is None:
         if not found:
+            known = ", ".join(SPECTRAL_IRRADIANCE_UNITS)
             raise InputError(f"{file}: no unit is declared; say which with --unit ({known}).")
         return found[0]
-    wanted = canonical_unit(option)
     if found and found[0] != wanted:
         raise InputError(
             f"{file}: the file's heading says {found[0]}, the option says {wanted}; correct whichever is wrong."
