@@ -1,10 +1,12 @@
-"""Shares the exact answers of closed_forms.py with every check in this folder."""
+"""Shared by every check in this folder: the exact answers of closed_forms.py, and accurate solver settings."""
 
 import importlib.util
 from pathlib import Path
 from types import ModuleType
 
 import pytest
+
+from gelwright.models.solver import SolverSettings
 
 
 @pytest.fixture(scope="session")
@@ -16,3 +18,15 @@ def closed_forms() -> ModuleType:
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="session")
+def fine() -> SolverSettings:
+    """Steps small enough that what is left is the model, not the stepping."""
+    return SolverSettings(
+        tolerance_conversion=1e-5,
+        tolerance_temperature_k=1e-3,
+        light_tolerance=0.0,
+        first_step_s=1e-3,
+        largest_step_s=0.05,
+    )
