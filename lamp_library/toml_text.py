@@ -42,7 +42,7 @@ def toml_text(document: Mapping[str, TomlValue], *, comments: Sequence[str] = ()
     [air]
     start_c = 25.0
     """
-    lines = [f"# {line}" for line in comments]
+    lines = [f"# {''.join(c if c.isprintable() else ' ' for c in line)}" for line in comments]
     _write_table(document, (), lines)
     return "\n".join(lines) + "\n"
 

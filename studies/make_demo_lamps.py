@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 REPOSITORY = Path(__file__).resolve().parents[1]
-if importlib.util.find_spec("gelwright") is None:  # a bare checkout
+if "gelwright" not in sys.modules and importlib.util.find_spec("gelwright") is None:  # a bare checkout
     _package = types.ModuleType("gelwright")
     _package.__path__ = [str(REPOSITORY)]
     sys.modules["gelwright"] = _package
