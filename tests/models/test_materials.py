@@ -27,7 +27,7 @@ ATOMIC_MASS = {
 }
 PREFERRED_SUM = {
     "photoinitiators.csv": 4728.301999999998,
-    "resins.csv": 29219109.973000016,
+    "resins.csv": 28858116.77300002,
     "amines.csv": 838.0,
     "stabilisers.csv": 695.05,
 }
