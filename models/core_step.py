@@ -91,17 +91,22 @@ def programme_level(segment: Array, boundary: Array, since: float) -> tuple[floa
 
 @compiled
 def extrapolate(state: State, past: State, ratio: float, middle: State) -> None:
-    """Guess the middle of the step from the last step; no quantity may fall below half of itself."""
-    for kind in range(state.concentration.shape[0]):
-        for i in range(state.amine.size):
-            now = state.concentration[kind, i]
-            middle.concentration[kind, i] = max(now + ratio * (now - past.concentration[kind, i]), 0.5 * now)
+    """Guess C=C and temperature at the middle of the step from the last step; C=C never falls below half of itself."""
     for k in range(2):
         for i in range(state.amine.size):
             now = state.bonds[k, i]
             middle.bonds[k, i] = max(now + ratio * (now - past.bonds[k, i]), 0.5 * now)
     for i in range(state.temperature.size):
         middle.temperature[i] = state.temperature[i] + ratio * (state.temperature[i] - past.temperature[i])
+
+
+@compiled
+def guess_initiators(state: State, middle: State, scratch: Scratch, dose: float) -> None:
+    """Initiators at the middle of a step of `dose` seconds at full output, from the last known photolysis rates."""
+    for kind in range(state.concentration.shape[0]):
+        for i in range(state.amine.size):
+            quarter = 0.25 * scratch.yield_[kind, i] * scratch.uptake[kind, i] * dose
+            middle.concentration[kind, i] = state.concentration[kind, i] * max((1.0 - quarter) / (1.0 + quarter), 0.0)
 
 
 @compiled
@@ -196,14 +201,28 @@ def oxygen_effect(
         scratch.oxygen_loss[i] = rate
         return
     last = film.width.size - 1
-    supply = scratch.faces[i] * (
-        (film.boundary[at.O2_SURFACE] if i == 0 else new.oxygen[i - 1]) - new.oxygen[i]
-    )
+    supply = scratch.faces[i] * ((film.boundary[at.O2_SURFACE] if i == 0 else new.oxygen[i - 1]) - new.oxygen[i])
     if i < last:
         supply += scratch.faces[i + 1] * (new.oxygen[i + 1] - new.oxygen[i])
-    supplied = max(supply * seconds / film.width[i], 0.0)
+    supplied = supply * seconds / film.width[i]
+    spent = max(spent + min(supplied, 0.0), 0.0)  # what leaves by diffusion meets no radical here
     scratch.alive[i] = max(seconds - scratch.per_oxygen[i] * spent / scratch.formation[i], 0.0)
-    scratch.oxygen_loss[i] = rate * supplied / (supplied + spent)
+    if supplied <= 0.0:
+        scratch.oxygen_loss[i] = 0.0
+        return
+    loss = rate * supplied / (supplied + spent)
+    for _ in range(2):  # so that the oxygen supplied is exactly what these radicals catch
+        _, integral = radical_step(
+            scratch.formation[i],
+            scratch.base_loss[i] + loss,
+            scratch.termination[i],
+            state.radical[i],
+            scratch.alive[i],
+        )
+        if integral <= 0.0:
+            break
+        loss = 0.5 * (loss + scratch.per_oxygen[i] * supplied / integral)
+    scratch.oxygen_loss[i] = loss
 
 
 @compiled

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -62,6 +64,20 @@ def bottom_value(width: Array, value: Array) -> float:
 
 
 @compiled
+def depth_reaching(width: Array, conversion: Array, level: float) -> float:
+    """Depth at which conversion first reaches a level, linear between cell centres [m]; the thickness if it never does."""
+    centre = 0.5 * width[0]
+    if conversion[0] >= level:
+        return 0.0
+    for i in range(1, width.size):
+        gap = 0.5 * (width[i - 1] + width[i])
+        if conversion[i] >= level:
+            return centre + gap * (level - conversion[i - 1]) / (conversion[i] - conversion[i - 1])
+        centre += gap
+    return centre + 0.5 * width[width.size - 1]
+
+
+@compiled
 def account_light(
     film: FilmArrays, state: State, new: State, scratch: Scratch, totals: Array, dose: float
 ) -> None:
@@ -112,7 +128,8 @@ def account_reaction(
         )
         for k in range(2):
             lost = state.bonds[k, i] - new.bonds[k, i]
-            middle = 0.5 * (state.bonds[k, i] + new.bonds[k, i])
+            start, end = state.bonds[k, i], new.bonds[k, i]
+            middle = (start + 4.0 * math.sqrt(start * end) + end) / 6.0  # Simpson over an exponential course
             totals[at.DOUBLE_BONDS_LOST] += width * lost
             totals[at.DOUBLE_BONDS_INTEGRAL] += width * scratch.loss[k, i] * middle * scratch.integral[i]
         if with_oxygen:

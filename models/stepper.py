@@ -28,6 +28,7 @@ from .core_step import (
     conduct,
     extrapolate,
     fill_sources,
+    guess_initiators,
     new_conduction,
     photolyse,
     programme_level,
@@ -136,6 +137,7 @@ def run_film(
             level, air = programme_level(segment, film.boundary, since + 0.5 * h)
             extrapolate(state, past, 0.5 * h / last if last > 0.0 else 0.0, middle)
             if level > 0.0:
+                guess_initiators(state, middle, scratch, level * h)
                 update_light(film, middle, scratch, control[at.LIGHT_TOLERANCE])
             entered, consumed, lost = try_step(
                 film, state, middle, new, scratch, conduction, level, air, time, h

@@ -1,0 +1,1 @@
+"""Physics of the cure: pure functions and one solver."""

@@ -1,0 +1,317 @@
+"""Many blends of one resin base in a few fixed settings: the fast path of the search.
+
+Everything that does not depend on the blend (light, kinetics, layers, schedule) is packed once per setting; a blend only
+fills in concentrations. Absorbers that a blend does not hold are left out of its light calculation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..lamp_library.errors import InputError
+from ..lamp_library.lamp import Lamp
+from . import layout as at
+from .core_arrays import FilmArrays, State
+from .core_totals import bottom_value, depth_reaching, surface_mean
+from .cure import SURFACE_SHARE, TACKY_BELOW_FRACTION, CureCase, checked_balances, film_model, heat_ratio, schedule
+from .film import pack
+from .formulation import mix_resins
+from .gel import Gel
+from .heat import Hand
+from .materials import amine, photoinitiator
+from .solver import SolverSettings, control_row, run_parallel, segment_rows, solve_packed
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Scenario:
+    """One setting a blend must stand: lamp position, thickness, programme, hand.
+
+    Attributes
+    ----------
+    lamp, position, programme : Lamp, str, str
+        Light.
+    thickness_m, exposure_s, rest_s : float
+        Film [m]; lit and dark time of one cycle [s].
+    cycles : int
+        Exposures; 2 gives the second-cycle heat.
+    hand : Hand
+        Nail, tissue, start temperature.
+    """
+
+    lamp: Lamp
+    position: str
+    thickness_m: float
+    exposure_s: float
+    programme: str = "steady"
+    cycles: int = 2
+    rest_s: float = 60.0
+    hand: Hand = field(default_factory=Hand)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BlendFigures:
+    """Figures of blends in scenarios; arrays of shape (n_blend, n_scenario) unless said otherwise.
+
+    Attributes
+    ----------
+    bottom_conversion_fraction, surface_conversion_fraction, mean_conversion_fraction : ndarray
+        Conversion after the last rest [-].
+    uncured_layer_m : ndarray
+        Tacky layer [m].
+    film_peak_k, nail_bed_peak_k : ndarray
+        Hottest film and nail bed [K].
+    cem43_min, damage_henriques, damage_weaver_stoll : ndarray
+        Dose [min] and damage band [-] at the nail bed.
+    second_cycle_heat_ratio : ndarray
+        Second-cycle heat over the first [-]; 0 in scenarios of one cycle.
+    conversion_ceiling_fraction : ndarray, shape (n_scenario,)
+        Conversion possible in a cool film [-].
+    residual_initiator_wt_pct : ndarray, shape (n_blend, n_scenario, n_initiator)
+        Initiator left, film mean [wt%].
+    """
+
+    bottom_conversion_fraction: Array
+    surface_conversion_fraction: Array
+    mean_conversion_fraction: Array
+    uncured_layer_m: Array
+    film_peak_k: Array
+    nail_bed_peak_k: Array
+    cem43_min: Array
+    damage_henriques: Array
+    damage_weaver_stoll: Array
+    second_cycle_heat_ratio: Array
+    conversion_ceiling_fraction: Array
+    residual_initiator_wt_pct: Array
+
+    def blends(self, start: int, stop: int) -> BlendFigures:
+        """The figures of some of the blends."""
+        return BlendFigures(
+            **{
+                item.name: getattr(self, item.name) if item.name == "conversion_ceiling_fraction" else getattr(self, item.name)[start:stop]
+                for item in fields(self)
+            }
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Template:
+    """A scenario packed once: the film with every substance present, its start and its schedule."""
+
+    film: FilmArrays
+    state: State
+    segments: Array
+    resin_share: float
+    ceiling: float
+
+
+_SCALARS = tuple(
+    item.name for item in fields(BlendFigures) if item.name not in ("conversion_ceiling_fraction", "residual_initiator_wt_pct")
+)
+
+
+class BlendEvaluator:
+    """Cures blends of initiators and amines in one resin base.
+
+    Parameters
+    ----------
+    gel : Gel
+        Resin base and stabilisers; its own initiators and amines are ignored.
+    initiators, amines : sequence of str
+        Substances that may be in a blend; a loading row gives initiators first, then amines [wt%].
+    scenarios : sequence of Scenario
+        Settings every blend is cured in.
+    settings : SolverSettings, optional
+        Accuracy.
+    workers : int, optional
+        Threads; default all cores.
+
+    Notes
+    -----
+    Results do not depend on the number of threads. The density of the gel is that of its resin base.
+    """
+
+    def __init__(
+        self,
+        gel: Gel,
+        initiators: Sequence[str],
+        amines: Sequence[str],
+        scenarios: Sequence[Scenario],
+        *,
+        settings: SolverSettings | None = None,
+        workers: int | None = None,
+    ) -> None:
+        """Pack every scenario once."""
+        if not initiators or not scenarios:
+            raise InputError("blend evaluator: give at least one initiator and one scenario.")
+        self.initiators, self.amines, self.scenarios = tuple(initiators), tuple(amines), tuple(scenarios)
+        self.simulations = 0
+        self._workers = workers
+        self._settings = settings or SolverSettings()
+        self._control = control_row(self._settings)
+        density = mix_resins(gel.resin_parts).density_kg_m3
+        masses = [photoinitiator(key).molar_mass_kg_mol for key in initiators] + [amine(key).molar_mass_kg_mol for key in amines]
+        self._mol_m3_per_wt_pct = np.array([0.01 * density / mass for mass in masses])
+        self._stabiliser_wt_pct = sum(gel.stabilisers_wt_pct.values())
+        # Small equal amounts, so that every substance has its row; the blend overwrites them.
+        full = gel.with_initiators(dict.fromkeys(initiators, 0.01), dict.fromkeys(amines, 0.01))
+        self._absorbing_amines = [key for key in amines if amine(key).absorption is not None]
+        self._templates = [self._template(full, scenario) for scenario in scenarios]
+
+    def _template(self, gel: Gel, scenario: Scenario) -> _Template:
+        case = CureCase(
+            gel=gel,
+            lamp=scenario.lamp,
+            exposure_s=scenario.exposure_s,
+            position=scenario.position,
+            thickness_m=scenario.thickness_m,
+            programme=scenario.programme,
+            cycles=scenario.cycles,
+            rest_s=scenario.rest_s,
+            hand=scenario.hand,
+        )
+        film, state = pack(film_model(case, self._settings))
+        ceiling = mix_resins(gel.resin_parts).conversion_ceiling_fraction(scenario.hand.start_k)
+        return _Template(film, state, segment_rows(schedule(case)), gel.resin_base_wt_pct / 100.0, ceiling)
+
+    def __call__(self, loadings_wt_pct: Array) -> BlendFigures:
+        """Cure every blend in every scenario.
+
+        Parameters
+        ----------
+        loadings_wt_pct : ndarray, shape (n_blend, n_substance)
+            Loadings, initiators then amines [wt% of the gel].
+
+        Returns
+        -------
+        BlendFigures
+
+        Raises
+        ------
+        InputError
+            If a loading is negative, not finite, or a blend leaves no resin.
+        """
+        loadings = self._checked(loadings_wt_pct)
+        blends, scenarios = loadings.shape[0], len(self.scenarios)
+
+        def one(index: int) -> tuple[Array, Array, Array]:
+            return self._run(loadings[index // scenarios], index % scenarios, None)
+
+        return self._gather([row[:2] for row in run_parallel(one, blends * scenarios, self._workers)], blends)
+
+    def with_jacobian(self, loadings_wt_pct: Array, step_wt_pct: Array | float) -> tuple[BlendFigures, BlendFigures]:
+        """Figures of a blend and of its forward neighbours, for finite differences.
+
+        The neighbours repeat the time steps of the blend, so that their difference is smooth to rounding.
+
+        Parameters
+        ----------
+        loadings_wt_pct : ndarray, shape (n_substance,)
+            The blend [wt%].
+        step_wt_pct : float or ndarray, shape (n_substance,)
+            Step of each loading [wt%]; may be negative, never 0.
+
+        Returns
+        -------
+        tuple of BlendFigures
+            The blend (leading axis 1) and its n_substance neighbours.
+        """
+        point = self._checked(np.asarray(loadings_wt_pct, dtype=np.float64)[None, :])[0]
+        steps = np.broadcast_to(np.asarray(step_wt_pct, dtype=np.float64), point.shape)
+        neighbours = self._checked(point[None, :] + np.diag(steps))
+        scenarios, count = len(self.scenarios), point.size
+
+        base = run_parallel(lambda index: self._run(point, index, None), scenarios, self._workers)
+
+        def one(index: int) -> tuple[Array, Array, Array]:
+            scenario = index % scenarios
+            return self._run(neighbours[index // scenarios], scenario, base[scenario][2])
+
+        rows = run_parallel(one, count * scenarios, self._workers)
+        return self._gather([row[:2] for row in base], 1), self._gather([row[:2] for row in rows], count)
+
+    def _checked(self, loadings_wt_pct: Array) -> Array:
+        loadings = np.asarray(loadings_wt_pct, dtype=np.float64)
+        wanted = len(self.initiators) + len(self.amines)
+        if loadings.ndim != 2 or loadings.shape[1] != wanted:
+            raise InputError(f"loadings: shape is {loadings.shape}; it must be (blends, {wanted}), initiators then amines.")
+        if not np.all(np.isfinite(loadings)) or np.any(loadings < 0.0):
+            raise InputError("loadings: a value is negative or not a finite number; loadings are wt% of 0 or more.")
+        if np.any(loadings.sum(axis=1) + self._stabiliser_wt_pct >= 100.0):
+            raise InputError("loadings: a blend adds up to 100 wt% or more; nothing is left for the resin.")
+        return loadings
+
+    def _film(self, loading: Array, template: _Template) -> tuple[FilmArrays, State, Array]:
+        """Film and start of one blend; the rows of the initiators it holds."""
+        concentration = loading * self._mol_m3_per_wt_pct
+        count, initiators = template.film.width.size, len(self.initiators)
+        absorbing = np.concatenate(
+            [
+                concentration[:initiators],
+                [concentration[initiators + self.amines.index(key)] for key in self._absorbing_amines],
+            ]
+        )
+        rows = np.flatnonzero(absorbing > 0.0)
+        start = np.repeat(absorbing[rows, None], count, axis=1)
+        share = (1.0 - 0.01 * (loading.sum() + self._stabiliser_wt_pct)) / template.resin_share
+        film = template.film._replace(
+            initial=template.film.initial * share,
+            start_concentration=start,
+            species=np.ascontiguousarray(template.film.species[rows]),
+            napierian=np.ascontiguousarray(template.film.napierian[rows]),
+            product=np.ascontiguousarray(template.film.product[rows]),
+        )
+        state = State(
+            start.copy(),
+            np.full(count, concentration[initiators:].sum()),
+            film.initial.copy(),
+            template.state.radical.copy(),
+            template.state.oxygen.copy(),
+            template.state.temperature.copy(),
+        )
+        return film, state, rows
+
+    def _run(self, loading: Array, scenario: int, replay: Array | None) -> tuple[Array, Array, Array]:
+        """Scalars, residual initiator [wt%] and time steps of one blend in one scenario."""
+        template = self._templates[scenario]
+        film, state, rows = self._film(loading, template)
+        solution = solve_packed(film, state, template.segments, self._control, record=False, replay=replay, keep_steps=True)
+        checked_balances(solution.totals, f"blend in {self.scenarios[scenario].lamp.lamp_id}")
+        profile, width, totals = solution.conversion_fraction, film.width, solution.totals
+        ratio = heat_ratio(solution.cycle_heat_j_m2) if self.scenarios[scenario].cycles > 1 else 0.0
+        scalars = np.array(
+            [
+                bottom_value(width, profile),
+                surface_mean(width, profile, SURFACE_SHARE),
+                width @ profile / width.sum(),
+                depth_reaching(width, profile, TACKY_BELOW_FRACTION),
+                totals[at.PEAK_FILM],
+                totals[at.PEAK_BED],
+                totals[at.CEM43],
+                totals[at.OMEGA_HENRIQUES],
+                totals[at.OMEGA_WEAVER_STOLL],
+                ratio,
+            ]
+        )
+        residual = np.zeros(len(self.initiators))
+        left = solution.state.concentration @ width / width.sum()
+        for row, kind in enumerate(rows):
+            if kind < residual.size:
+                residual[kind] = left[row] / self._mol_m3_per_wt_pct[kind]
+        return scalars, residual, solution.steps_s
+
+    def _gather(self, rows: list[tuple[Array, Array]], blends: int) -> BlendFigures:
+        self.simulations += len(rows)
+        scenarios = len(self.scenarios)
+        scalars = np.array([row[0] for row in rows]).reshape(blends, scenarios, len(_SCALARS))
+        residual = np.array([row[1] for row in rows]).reshape(blends, scenarios, len(self.initiators))
+        return BlendFigures(
+            **{name: scalars[:, :, column] for column, name in enumerate(_SCALARS)},
+            conversion_ceiling_fraction=np.array([template.ceiling for template in self._templates]),
+            residual_initiator_wt_pct=residual,
+        )

@@ -1,0 +1,378 @@
+"""Cure a gel in a lamp: assemble the film, run it, read the figures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..lamp_library.errors import InputError, SolverError
+from ..lamp_library.lamp import Lamp
+from ..lamp_library.spectrum import Spectrum
+from ..lamp_library.units import napierian_from_decadic
+from . import layout as at
+from .core_totals import bottom_value, depth_reaching, surface_mean
+from .film import Absorber, FilmModel, Layers, Light, WarmUp
+from .flags import flags_of
+from .formulation import (
+    ResinBase,
+    amine_records,
+    concentration_mol_m3,
+    gel_initiator,
+    mix_resins,
+    stabiliser_loss_1_s,
+)
+from .gel import Gel
+from .grid import film_cells, tissue_cells
+from .heat import Hand
+from .materials import citations
+from .optics import floor_heat_share, light_bins
+from .results import Balances, CureResult, balances_of
+from .solver import Segment, Solution, SolverSettings, control_row, run_parallel, segment_rows, solve_packed
+from .film import pack
+
+Array = NDArray[np.float64]
+
+TACKY_BELOW_FRACTION = 0.2
+SURFACE_SHARE = 0.2
+LARGEST_BALANCE_ERROR = 1.0e-3
+EXPOSURE_RANGE_S = (0.01, 3600.0)
+THICKNESS_RANGE_M = (1.0e-6, 3.0e-3)
+BLOOD_CAPACITY_J_M3_K = 1060.0 * 3770.0  # blood density and heat capacity, from memory of burn-model sets
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CureCase:
+    """One film to cure; the fields are the arguments of `cure`."""
+
+    gel: Gel
+    lamp: Lamp
+    exposure_s: float
+    position: str | None = None
+    thickness_m: float | None = None
+    programme: str = "steady"
+    cycles: int = 1
+    rest_s: float = 60.0
+    hand: Hand = field(default_factory=Hand)
+
+    def __post_init__(self) -> None:
+        """Check the ranges."""
+        _within("exposure", self.exposure_s, EXPOSURE_RANGE_S, "s")
+        _within("rest", self.rest_s, (1.0, 3600.0), "s")
+        _within("film thickness", self.film_thickness_m * 1e6, tuple(1e6 * edge for edge in THICKNESS_RANGE_M), "um")
+        if not 1 <= self.cycles <= 20:
+            raise InputError(f"cure: {self.cycles} cycles; the number must lie between 1 and 20.")
+        self.lamp.spectrum(self.lamp_position)
+        self.lamp.programme(self.programme)
+
+    @property
+    def film_thickness_m(self) -> float:
+        """Thickness given, or the gel's own [m]."""
+        return self.gel.thickness_m if self.thickness_m is None else self.thickness_m
+
+    @property
+    def lamp_position(self) -> str:
+        """Position given, or the weakest."""
+        return self.lamp.weakest if self.position is None else self.position
+
+
+def _within(what: str, value: float, limits: tuple[float, ...], unit: str) -> None:
+    if not limits[0] <= value <= limits[1]:
+        raise InputError(f"cure: {what} is {value:g} {unit}; it must lie between {limits[0]:g} and {limits[1]:g} {unit}.")
+
+
+def schedule(case: CureCase) -> list[Segment]:
+    """Segments of all cycles: exposure by the lamp's programme, then rest in the dark."""
+    air = case.lamp.air
+    segments: list[Segment] = []
+    for cycle in range(case.cycles):
+        on_time = 0.0
+        for part in case.lamp.programme(case.programme).expanded(case.exposure_s):
+            segments.append(
+                Segment(
+                    duration_s=part.duration_s,
+                    level_start_ratio=part.level_start_ratio,
+                    level_end_ratio=part.level_end_ratio,
+                    on_time_s=on_time,
+                    air_k=air.start_k,
+                    air_rise_k=air.rise_k,
+                    air_time_s=air.time_constant_s,
+                    cycle=cycle,
+                )
+            )
+            on_time += part.duration_s
+        segments.append(
+            Segment(duration_s=case.rest_s, level_start_ratio=0.0, level_end_ratio=0.0, air_k=air.start_k, cycle=cycle)
+        )
+    return segments
+
+
+def nail_layers(resin: ResinBase, width: Array, hand: Hand, settings: SolverSettings, wavelength_nm: Array) -> Layers:
+    """Film on nail plate on tissue, with the lamp's light heating what the film lets through."""
+    nail = np.full(settings.nail_cells, hand.nail_thickness_m / settings.nail_cells)
+    tissue = tissue_cells(hand.tissue_depth_m, settings.tissue_cells, 1.5 * nail[0])
+    counts = (width.size, nail.size, tissue.size)
+    nail_capacity = hand.nail_density_kg_m3 * hand.nail_heat_capacity_j_kg_k
+    tissue_capacity = hand.tissue_density_kg_m3 * hand.tissue_heat_capacity_j_kg_k
+    return Layers(
+        width_m=np.concatenate([width, nail, tissue]),
+        conductivity_w_m_k=np.repeat(
+            [resin.conductivity_w_m_k, hand.nail_conductivity_w_m_k, hand.tissue_conductivity_w_m_k], counts
+        ),
+        capacity_j_m3_k=np.repeat([resin.capacity_j_m3_k, nail_capacity, tissue_capacity], counts),
+        cured_capacity_j_m3_k=np.repeat([resin.cured_capacity_j_m3_k, nail_capacity, tissue_capacity], counts),
+        perfusion_w_m3_k=np.repeat([0.0, 0.0, hand.perfusion_1_s * BLOOD_CAPACITY_J_M3_K], counts),
+        initial_k=hand.start_k,
+        bed_index=width.size + nail.size,
+        floor_share=floor_heat_share(wavelength_nm, np.concatenate([nail, tissue]), nail.size),
+        top_transfer_w_m2_k=hand.surface_loss_w_m2_k,
+        bottom_fixed_k=hand.start_k,
+        blood_k=hand.start_k if hand.blood_k is None else hand.blood_k,
+    )
+
+
+def film_model(case: CureCase, settings: SolverSettings) -> FilmModel:
+    """The film of a case in the solver's terms."""
+    gel, spectrum = case.gel, case.lamp.spectrum(case.lamp_position).light()
+    resin = mix_resins(gel.resin_parts)
+    share = gel.resin_base_wt_pct / 100.0
+    width = film_cells(case.film_thickness_m, settings.cells)
+    absorbers, light, wavelength_nm = _absorbers(gel, resin, spectrum, settings.light_bins)
+    amine_mol_m3 = sum(
+        concentration_mol_m3(gel.amines_wt_pct[record.key], resin.density_kg_m3, record.molar_mass_kg_mol)
+        for record in amine_records(gel)
+    )
+    from dataclasses import replace
+
+    course = case.lamp.course
+    return FilmModel(
+        width_m=width,
+        acrylate_mol_m3=resin.acrylate_mol_m3 * share,
+        methacrylate_mol_m3=resin.methacrylate_mol_m3 * share,
+        kinetics=replace(resin.kinetics, radical_loss_1_s=stabiliser_loss_1_s(gel, resin.density_kg_m3)),
+        oxygen=resin.oxygen,
+        light=light,
+        layers=nail_layers(resin, width, case.hand, settings, wavelength_nm),
+        absorbers=absorbers,
+        amine_mol_m3=amine_mol_m3,
+        warm_up=WarmUp(
+            overshoot_fraction=course.overshoot_fraction,
+            time_constant_s=course.time_constant_s,
+            norm_ratio=float(course.factor(0.0)) / (1.0 + course.overshoot_fraction),
+        ),
+    )
+
+
+def _absorbers(gel: Gel, resin: ResinBase, spectrum: Spectrum, bins: int) -> tuple[tuple[Absorber, ...], Light, Array]:
+    """Absorbers (initiators, then amines that absorb), the light in bins, and the bins' wavelengths."""
+    nm = spectrum.wavelength_nm
+    initiators = [gel_initiator(gel, key) for key in gel.initiators_wt_pct]
+    amines = [record for record in amine_records(gel) if record.absorption is not None]
+    tables = [napierian_from_decadic(record.absorption.at(nm)) for record in initiators]
+    for record in amines:
+        assert record.absorption is not None
+        tables.append(napierian_from_decadic(record.absorption.at(nm)))
+    ratios = [record.product_absorption_ratio for record in initiators] + [1.0] * len(amines)
+    gathered = light_bins(spectrum, tables, ratios, bins)
+    absorbers = [
+        Absorber(
+            key=record.key,
+            concentration_mol_m3=concentration_mol_m3(
+                gel.initiators_wt_pct[record.key], resin.density_kg_m3, record.molar_mass_kg_mol
+            ),
+            napierian_m2_mol=gathered.napierian_m2_mol[row],
+            product_m2_mol=gathered.product_m2_mol[row],
+            quantum_yield=record.quantum_yield,
+            radicals_per_molecule=(2.0 if record.mechanism == "type_I" else 1.0) * record.initiation_efficiency,
+            needs_amine=record.mechanism == "type_II",
+            amine_half_mol_m3=record.amine_half_saturation_mol_m3,
+            oxygen_quenching=record.oxygen_quenching_ratio,
+        )
+        for row, record in enumerate(initiators)
+    ]
+    # An amine shades the initiators but is not used up by its own light: an absorber of quantum yield zero.
+    absorbers += [
+        Absorber(
+            key=record.key,
+            concentration_mol_m3=concentration_mol_m3(
+                gel.amines_wt_pct[record.key], resin.density_kg_m3, record.molar_mass_kg_mol
+            ),
+            napierian_m2_mol=gathered.napierian_m2_mol[len(initiators) + row],
+            quantum_yield=0.0,
+            radicals_per_molecule=0.0,
+        )
+        for row, record in enumerate(amines)
+    ]
+    light = Light(
+        photon_irradiance_mol_m2_s=gathered.photon_irradiance_mol_m2_s, photon_energy_j_mol=gathered.photon_energy_j_mol
+    )
+    return tuple(absorbers), light, gathered.wavelength_nm
+
+
+def checked_balances(totals: Array, what: str) -> Balances:
+    """Balances of a run; raises `SolverError` where one is off by more than 1e-3."""
+    balances = balances_of(totals)
+    if balances.worst > 9 * LARGEST_BALANCE_ERROR:
+        raise SolverError(
+            f"{what}: a balance is off by {balances.worst:.2g} (photons {balances.photons:.1g}, radicals {balances.radicals:.1g}, "
+            f"C=C {balances.double_bonds:.1g}, oxygen {balances.oxygen:.1g}, heat {balances.enthalpy:.1g}); allowed is "
+            f"{LARGEST_BALANCE_ERROR:g}. Tighten tolerance_conversion."
+        )
+    return balances
+
+
+def _result(case: CureCase, solution: Solution) -> CureResult:
+    totals, record, film = solution.totals, solution.record, solution.film
+    profile, width = solution.conversion_fraction, film.width
+    resin = mix_resins(case.gel.resin_parts)
+    off = int(np.searchsorted(record[:, at.TIME], case.exposure_s * (1.0 - 1e-9)))
+    weighed = film.start_concentration @ width
+    left = solution.state.concentration @ width
+    keys = list(case.gel.initiators_wt_pct)
+    heat = solution.cycle_heat_j_m2
+    ceiling = resin.conversion_ceiling_fraction(case.hand.start_k)
+    what = f"{case.gel.name} in {case.lamp.lamp_id}"
+    return CureResult(
+        gel_name=case.gel.name,
+        lamp_id=case.lamp.lamp_id,
+        position=case.lamp_position,
+        programme=case.programme,
+        thickness_m=case.film_thickness_m,
+        exposure_s=case.exposure_s,
+        rest_s=case.rest_s,
+        cycles=case.cycles,
+        depth_m=solution.depth_m,
+        conversion_fraction=profile,
+        conversion_at_switch_off_fraction=solution.conversion_steps[off],
+        conversion_ceiling_fraction=np.full(width.size, ceiling),
+        oxygen_mol_m3=solution.state.oxygen,
+        radical_mol_m3=solution.state.radical,
+        bottom_conversion_fraction=bottom_value(width, profile),
+        surface_conversion_fraction=surface_mean(width, profile, SURFACE_SHARE),
+        mean_conversion_fraction=float(width @ profile / width.sum()),
+        uncured_layer_m=depth_reaching(width, profile, TACKY_BELOW_FRACTION),
+        film_peak_k=float(totals[at.PEAK_FILM]),
+        film_peak_time_s=float(totals[at.PEAK_FILM_TIME]),
+        interface_peak_k=float(totals[at.PEAK_INTERFACE]),
+        nail_bed_peak_k=float(totals[at.PEAK_BED]),
+        nail_bed_peak_time_s=float(totals[at.PEAK_BED_TIME]),
+        seconds_above_42_c=float(totals[at.SECONDS_ABOVE_42]),
+        seconds_above_43_c=float(totals[at.SECONDS_ABOVE_43]),
+        seconds_above_45_c=float(totals[at.SECONDS_ABOVE_45]),
+        cem43_min=float(totals[at.CEM43]),
+        damage_henriques=float(totals[at.OMEGA_HENRIQUES]),
+        damage_weaver_stoll=float(totals[at.OMEGA_WEAVER_STOLL]),
+        heat_by_cycle_j_m2=heat,
+        second_cycle_heat_ratio=heat_ratio(heat) if case.cycles > 1 else None,
+        residual_initiator_fraction={
+            key: float(left[row] / weighed[row]) if weighed[row] > 0.0 else 0.0 for row, key in enumerate(keys)
+        },
+        absorbed_photon_fraction=float(totals[at.PHOTONS_ABSORBED] / max(totals[at.PHOTONS_IN], 1e-300)),
+        time_s=record[:, at.TIME],
+        film_max_k=record[:, at.FILM_MAX],
+        interface_k=record[:, at.INTERFACE],
+        nail_bed_k=record[:, at.BED],
+        air_k=record[:, at.AIR],
+        level_ratio=record[:, at.LEVEL],
+        reaction_heat_w_m2=record[:, at.REACTION_HEAT],
+        bottom_conversion_trace=record[:, at.BOTTOM],
+        surface_conversion_trace=record[:, at.SURFACE],
+        mean_conversion_trace=record[:, at.MEAN],
+        conversion_steps=solution.conversion_steps,
+        balances=checked_balances(totals, what),
+        flags=flags_of(case.gel, case.lamp, case.lamp_position, resin, float(totals[at.PEAK_FILM])),
+        citations=citations(_source_keys(case.gel, resin)),
+        steps=int(totals[at.STEPS]),
+        rejected_steps=int(totals[at.REJECTED]),
+    )
+
+
+def heat_ratio(heat_by_cycle_j_m2: Array) -> float:
+    """Heat of the second cycle over the first [-]; 1 where the first gave none, since nothing was cured."""
+    first, second = float(heat_by_cycle_j_m2[0]), float(heat_by_cycle_j_m2[1])
+    return second / first if first > 0.0 else 1.0
+
+
+def _source_keys(gel: Gel, resin: ResinBase) -> list[str]:
+    keys = [key for name in gel.initiators_wt_pct for key in gel_initiator(gel, name).sources]
+    keys += [key for record in amine_records(gel) for key in record.sources]
+    return list(dict.fromkeys([*keys, *resin.sources]))
+
+
+def cure_many(
+    cases: Sequence[CureCase], *, workers: int | None = None, settings: SolverSettings | None = None
+) -> list[CureResult]:
+    """Cure many films on parallel threads; results in the order of the cases."""
+    accuracy = settings or SolverSettings()
+    control = control_row(accuracy)
+
+    def one(index: int) -> CureResult:
+        case = cases[index]
+        film, state = pack(film_model(case, accuracy))
+        return _result(case, solve_packed(film, state, segment_rows(schedule(case)), control, record=True))
+
+    results: list[CureResult] = run_parallel(one, len(cases), workers)
+    return results
+
+
+def cure(
+    gel: Gel,
+    lamp: Lamp,
+    *,
+    exposure_s: float,
+    position: str | None = None,
+    thickness_m: float | None = None,
+    programme: str = "steady",
+    cycles: int = 1,
+    rest_s: float = 60.0,
+    hand: Hand | None = None,
+    settings: SolverSettings | None = None,
+) -> CureResult:
+    """Cure one coat on a nail in one position of a lamp.
+
+    Parameters
+    ----------
+    gel : Gel
+        What is cured.
+    lamp : Lamp
+        In what.
+    exposure_s : float
+        Lit time of one cycle [s], 0.01 to 3600.
+    position : str, optional
+        Finger position; default the weakest.
+    thickness_m : float, optional
+        Film thickness [m]; default the gel's own.
+    programme : str
+        Programme of the lamp.
+    cycles : int
+        Exposures, each followed by `rest_s` in the dark [s].
+    hand : Hand, optional
+        Nail, tissue, start temperature.
+    settings : SolverSettings, optional
+        Accuracy.
+
+    Returns
+    -------
+    CureResult
+
+    Raises
+    ------
+    InputError, UnknownNameError
+        If a value is out of range or a name is not known.
+    SolverError
+        If the run fails or a balance is off by more than 1e-3.
+    """
+    case = CureCase(
+        gel=gel,
+        lamp=lamp,
+        exposure_s=exposure_s,
+        position=position,
+        thickness_m=thickness_m,
+        programme=programme,
+        cycles=cycles,
+        rest_s=rest_s,
+        hand=hand or Hand(),
+    )
+    return cure_many([case], workers=1, settings=settings)[0]

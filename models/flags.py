@@ -1,0 +1,55 @@
+"""Sentences on what to doubt in a prediction: numbers used outside their range, guesses, unknowns."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..lamp_library.lamp import Lamp
+from .formulation import ResinBase, gel_initiator
+from .gel import Gel
+
+# Range of the k_p measurements and of the vitrification data (5 to 70 C).
+_RATE_RANGE_K = (278.15, 343.15)
+_SHARE_OF_LIGHT_OUTSIDE = 0.02
+
+
+def flags_of(gel: Gel, lamp: Lamp, position: str, resin: ResinBase, film_peak_k: float) -> tuple[str, ...]:
+    """Flags of one cure, as sentences."""
+    flags: list[str] = []
+    spectrum = lamp.spectrum(position).light()
+    nm, power = spectrum.wavelength_nm, spectrum.spectral_irradiance_w_m2_nm
+    for key in gel.initiators_wt_pct:
+        record = gel_initiator(gel, key)
+        coefficient = record.absorption.at(nm)
+        weight = power * nm * coefficient
+        outside = (nm < record.absorption.valid_from_nm) | (nm > record.absorption.valid_to_nm)
+        total = float(np.trapezoid(weight, nm))
+        share = float(np.trapezoid(np.where(outside, weight, 0.0), nm)) / total if total > 0.0 else 0.0
+        if share > _SHARE_OF_LIGHT_OUTSIDE:
+            flags.append(
+                f"{key}: {100 * share:.0f} % of the light it absorbs lies outside the measured range of its spectrum "
+                f"({record.absorption.valid_from_nm:g} to {record.absorption.valid_to_nm:g} nm)."
+            )
+        if record.grade == "C":
+            flags.append(
+                f"{key}: its absorption is estimated (relative error about {100 * record.scale_error_ratio:.0f} %); "
+                "measure its spectrum and name the file in the gel."
+            )
+        if record.solubility_wt_pct is not None and gel.initiators_wt_pct[key] > record.solubility_wt_pct:
+            flags.append(
+                f"{key}: {gel.initiators_wt_pct[key]:g} wt% is above its solubility of about "
+                f"{record.solubility_wt_pct:g} wt%; it may crystallise."
+            )
+    needs_amine = [key for key in gel.initiators_wt_pct if gel_initiator(gel, key).mechanism == "type_II"]
+    if needs_amine and not any(value > 0.0 for value in gel.amines_wt_pct.values()):
+        flags.append(f"{', '.join(needs_amine)}: no amine in the gel, so it starts no chains in this model.")
+    if not _RATE_RANGE_K[0] <= film_peak_k <= _RATE_RANGE_K[1]:
+        flags.append(
+            f"The film reaches {film_peak_k - 273.15:.0f} C; the rate data cover {_RATE_RANGE_K[0] - 273.15:.0f} to "
+            f"{_RATE_RANGE_K[1] - 273.15:.0f} C."
+        )
+    if resin.unverified:
+        flags.append(
+            f"{len(resin.unverified)} resin parameters are estimated, assumed or from memory; fit them to your own trials."
+        )
+    return tuple(flags)

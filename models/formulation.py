@@ -1,0 +1,202 @@
+"""From a recipe in wt% to concentrations and rate parameters: how the substances of a gel are mixed.
+
+Mixing rules (no resin blend of the trade has measured rate parameters; these rules are assumed unless a source is named):
+
+- density: volumes add. Concentrations follow from wt% and that density; initiators are counted as if as dense as the resin.
+- k_p of the acrylates, and of the methacrylates: geometric mean weighted by C=C; E_p and heat: arithmetic, by C=C.
+- acrylate with methacrylate: terminal model of copolymerisation (Mayo & Lewis 1944), never an average of the two k_p.
+- k_t: geometric mean by C=C; b, C_RD, E_t and the sigmoid width: arithmetic, by C=C.
+- glass transition of monomer and of polymer: Fox equation by weight (Fox, Bull. Am. Phys. Soc. 1956, 1, 123, from memory).
+- DiBenedetto ratio, half width, heat capacity, conductivity, oxygen solubility and decay: arithmetic by weight; oxygen
+  diffusivity: geometric by weight.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from ..lamp_library.errors import InputError
+from .film import DiBenedetto, Kinetics, Oxygen
+from .gel import Gel
+from .kinetics import vitrification_conversion
+from .materials import amine, photoinitiator, resin, stabiliser, with_absorption
+from .absorption import read_absorption
+from .substances import Amine, Photoinitiator, Resin
+
+# Reactivity ratios of a methacrylate/acrylate pair (methyl methacrylate with methyl acrylate about 2.1 and 0.4): from memory.
+METHACRYLATE_REACTIVITY_RATIO = 2.0
+ACRYLATE_REACTIVITY_RATIO = 0.4
+REFERENCE_K = 298.15
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResinBase:
+    """A mixed resin base, free of initiators.
+
+    Attributes
+    ----------
+    density_kg_m3 : float
+        Density [kg/m3].
+    acrylate_mol_m3, methacrylate_mol_m3 : float
+        C=C of the undiluted resin base [mol/m3].
+    kinetics, oxygen : Kinetics, Oxygen
+        Rate parameters (without stabiliser) and oxygen properties.
+    capacity_j_m3_k, cured_capacity_j_m3_k, conductivity_w_m_k : float
+        Volumetric heat capacity of liquid and of fully cured resin [J m-3 K-1]; conductivity [W m-1 K-1].
+    unverified : tuple of str
+        "substance: field" of every number that is estimated, assumed or from memory.
+    sources : tuple of str
+        Source keys.
+    """
+
+    density_kg_m3: float
+    acrylate_mol_m3: float
+    methacrylate_mol_m3: float
+    kinetics: Kinetics
+    oxygen: Oxygen
+    capacity_j_m3_k: float
+    cured_capacity_j_m3_k: float
+    conductivity_w_m_k: float
+    unverified: tuple[str, ...]
+    sources: tuple[str, ...]
+
+    def conversion_ceiling_fraction(self, temperature_k: float) -> float:
+        """Conversion at which this resin turns to glass at a temperature, at most 1 [-]."""
+        glass = self.kinetics.vitrification
+        if not isinstance(glass, DiBenedetto):
+            return 1.0
+        ceiling = vitrification_conversion(
+            temperature_k, glass.tg_monomer_k, glass.tg_polymer_k, glass.lambda_ratio, glass.half_width_k
+        )
+        return min(max(ceiling, 0.0), 1.0)
+
+
+Weights = list[tuple[Resin, float]]
+
+
+def _mean(weights: Weights, field: Callable[[Resin], float]) -> float:
+    total = sum(weight for _, weight in weights)
+    return sum(weight * field(part) for part, weight in weights) / total if total > 0.0 else 0.0
+
+
+def _geometric(weights: Weights, field: Callable[[Resin], float]) -> float:
+    total = sum(weight for _, weight in weights)
+    return math.exp(sum(weight * math.log(field(part)) for part, weight in weights) / total) if total > 0.0 else 0.0
+
+
+def _fox(weights: Weights, field: Callable[[Resin], float]) -> float:
+    return 1.0 / _mean(weights, lambda part: 1.0 / field(part))
+
+
+def mix_resins(parts: Mapping[str, float]) -> ResinBase:
+    """Mix resins by parts of weight.
+
+    Parameters
+    ----------
+    parts : mapping of str to float
+        Resin key -> parts by weight, any total.
+
+    Raises
+    ------
+    InputError
+        If there is no resin.
+    UnknownNameError
+        If a resin is not known.
+
+    Notes
+    -----
+    The rules are stated at the top of this module.
+    """
+    total = sum(parts.values())
+    if total <= 0.0:
+        raise InputError("resin base: no resin at all; give parts by weight above 0.")
+    by_weight: Weights = [(resin(key), part / total) for key, part in parts.items() if part > 0.0]
+    density = 1.0 / sum(weight / part.density_kg_m3 for part, weight in by_weight)
+    bonds: Weights = [(part, weight * part.functionality / part.molar_mass_kg_mol) for part, weight in by_weight]
+    acrylates = [(part, amount) for part, amount in bonds if part.group == "acrylate"]
+    methacrylates = [(part, amount) for part, amount in bonds if part.group == "methacrylate"]
+    return ResinBase(
+        density_kg_m3=density,
+        acrylate_mol_m3=density * sum(amount for _, amount in acrylates),
+        methacrylate_mol_m3=density * sum(amount for _, amount in methacrylates),
+        kinetics=_mix_kinetics(by_weight, bonds, acrylates, methacrylates),
+        oxygen=Oxygen(
+            surface_mol_m3=_mean(by_weight, lambda part: part.oxygen_solubility_mol_m3),
+            initial_mol_m3=_mean(by_weight, lambda part: part.oxygen_solubility_mol_m3),
+            diffusivity_m2_s=_geometric(by_weight, lambda part: part.oxygen_diffusivity_m2_s),
+            diffusivity_decay=_mean(by_weight, lambda part: part.oxygen_diffusivity_decay),
+        ),
+        capacity_j_m3_k=density * _mean(by_weight, lambda part: part.heat_capacity_monomer_j_kg_k),
+        cured_capacity_j_m3_k=density * _mean(by_weight, lambda part: part.heat_capacity_polymer_j_kg_k),
+        conductivity_w_m_k=_mean(by_weight, lambda part: part.thermal_conductivity_w_m_k),
+        unverified=tuple(f"{part.key}: {field}" for part, _ in by_weight for field in part.unverified),
+        sources=tuple(dict.fromkeys(key for part, _ in by_weight for key in part.sources)),
+    )
+
+
+def _mix_kinetics(by_weight: Weights, bonds: Weights, acrylates: Weights, methacrylates: Weights) -> Kinetics:
+    def propagation(part: Resin) -> float:
+        return part.propagation_rate_coefficient_m3_mol_s
+
+    def energy(part: Resin) -> float:
+        return part.propagation_activation_energy_j_mol
+
+    def heat(part: Resin) -> float:
+        return part.heat_of_polymerisation_j_mol
+
+    return Kinetics(
+        acrylate_propagation_m3_mol_s=_geometric(acrylates, propagation),
+        acrylate_energy_j_mol=_mean(acrylates, energy),
+        methacrylate_propagation_m3_mol_s=_geometric(methacrylates, propagation),
+        methacrylate_energy_j_mol=_mean(methacrylates, energy),
+        acrylate_reactivity_ratio=ACRYLATE_REACTIVITY_RATIO,
+        methacrylate_reactivity_ratio=METHACRYLATE_REACTIVITY_RATIO,
+        termination_m3_mol_s=_geometric(bonds, lambda part: part.termination_rate_coefficient_m3_mol_s),
+        termination_energy_j_mol=_mean(bonds, lambda part: part.termination_activation_energy_j_mol),
+        termination_decay=_mean(bonds, lambda part: part.termination_decay),
+        reaction_diffusion_m3_mol=_mean(bonds, lambda part: part.reaction_diffusion_m3_mol),
+        reference_k=REFERENCE_K,
+        vitrification=DiBenedetto(
+            tg_monomer_k=_fox(by_weight, lambda part: part.tg_monomer_k),
+            tg_polymer_k=_fox(by_weight, lambda part: part.tg_polymer_k),
+            lambda_ratio=_mean(by_weight, lambda part: part.dibenedetto_lambda),
+            half_width_k=_mean(by_weight, lambda part: part.tg_half_width_k),
+        ),
+        sigmoid_width_fraction=_mean(bonds, lambda part: part.vitrification_width),
+        acrylate_heat_j_mol=_mean(acrylates, heat),
+        methacrylate_heat_j_mol=_mean(methacrylates, heat),
+    )
+
+
+def gel_initiator(gel: Gel, key: str) -> Photoinitiator:
+    """An initiator as this gel uses it: with the user's own measured spectrum where the gel names one."""
+    record = photoinitiator(key)
+    file = gel.absorption_files.get(key)
+    return record if file is None else with_absorption(record, read_absorption(file))
+
+
+def concentration_mol_m3(wt_pct: float, density_kg_m3: float, molar_mass_kg_mol: float) -> float:
+    """Concentration of a substance in the gel [mol/m3].
+
+    Examples
+    --------
+    >>> round(concentration_mol_m3(1.0, 1100.0, 0.34837), 1)  # 1 wt% TPO: 31.6 mmol/L
+    31.6
+    """
+    return wt_pct / 100.0 * density_kg_m3 / molar_mass_kg_mol
+
+
+def stabiliser_loss_1_s(gel: Gel, density_kg_m3: float) -> float:
+    """First-order loss of radicals to the stabilisers [1/s]."""
+    return sum(
+        stabiliser(key).radical_rate_coefficient_m3_mol_s
+        * concentration_mol_m3(wt_pct, density_kg_m3, stabiliser(key).molar_mass_kg_mol)
+        for key, wt_pct in gel.stabilisers_wt_pct.items()
+    )
+
+
+def amine_records(gel: Gel) -> list[Amine]:
+    """Amines of a gel, in its order."""
+    return [amine(key) for key in gel.amines_wt_pct]

@@ -1,0 +1,212 @@
+"""What a cure gives: profiles, traces, figures, balances, flags and sources."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import layout as at
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Balances:
+    """Relative errors of what must balance; each stays below 1e-3 or the run raises.
+
+    Attributes
+    ----------
+    photons : float
+        Molecules of initiator lost against photons given to it times its yield.
+    radicals : float
+        Made and present at the start = terminated + caught by oxygen and stabiliser + left.
+    double_bonds : float
+        C=C lost against the integral of k_p M R.
+    oxygen : float
+        At the start + entered = consumed by radicals + left.
+    enthalpy : float
+        Heat stored + lost = heat of reaction + light + prescribed.
+    """
+
+    photons: float
+    radicals: float
+    double_bonds: float
+    oxygen: float
+    enthalpy: float
+
+    @property
+    def worst(self) -> float:
+        """Largest of the five."""
+        return max(self.photons, self.radicals, self.double_bonds, self.oxygen, self.enthalpy)
+
+
+def _relative(difference: float, scale: float) -> float:
+    return abs(difference) / scale if scale > 1e-30 else abs(difference)
+
+
+def balances_of(totals: Array) -> Balances:
+    """Balances from the totals of a run."""
+    radicals_in = totals[at.RADICALS_MADE] + totals[at.RADICALS_START]
+    radicals_out = (
+        totals[at.RADICALS_TERMINATED] + totals[at.RADICALS_TO_OXYGEN] + totals[at.RADICALS_TO_STABILISER] + totals[at.RADICALS_LEFT]
+    )
+    oxygen_in = totals[at.OXYGEN_START] + totals[at.OXYGEN_IN]
+    heat_in = totals[at.HEAT_REACTION] + totals[at.HEAT_LIGHT] + totals[at.HEAT_SOURCE]
+    turnover = max(heat_in, abs(totals[at.HEAT_OUT]), abs(totals[at.HEAT_STORED]))
+    stored = totals[at.HEAT_STORED] + totals[at.HEAT_OUT]
+    enthalpy = _relative(stored - heat_in, turnover) if totals[at.HEAT_STORED] != 0.0 else 0.0
+    return Balances(
+        photons=_relative(totals[at.INITIATOR_LOST] - totals[at.PHOTONS_INITIATOR], totals[at.INITIATOR_LOST]),
+        radicals=_relative(radicals_in - radicals_out, radicals_in),
+        double_bonds=_relative(totals[at.DOUBLE_BONDS_LOST] - totals[at.DOUBLE_BONDS_INTEGRAL], totals[at.DOUBLE_BONDS_LOST]),
+        oxygen=_relative(oxygen_in - totals[at.OXYGEN_CONSUMED] - totals[at.OXYGEN_LEFT], oxygen_in),
+        enthalpy=enthalpy,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CureResult:
+    """One film after one schedule in one lamp position.
+
+    Attributes
+    ----------
+    gel_name, lamp_id, position, programme : str
+        What was cured where, and how.
+    thickness_m, exposure_s, rest_s : float
+        Film thickness [m]; lit and dark time of one cycle [s].
+    cycles : int
+        Number of exposures; each is followed by a rest in the dark.
+    depth_m : ndarray, shape (n,)
+        Depth of the cell centres below the air side [m].
+    conversion_fraction, conversion_at_switch_off_fraction : ndarray, shape (n,)
+        Conversion of C=C at the very end, and at the end of the first exposure [-].
+    conversion_ceiling_fraction : ndarray, shape (n,)
+        Conversion at which the resin turns to glass at the temperature of the hand [-]: what is possible in a cool film.
+    oxygen_mol_m3, radical_mol_m3 : ndarray, shape (n,)
+        Oxygen and living radicals at the end [mol/m3].
+    bottom_conversion_fraction, surface_conversion_fraction, mean_conversion_fraction : float
+        At the lower face; mean over the upper fifth; mean over the film, at the end [-].
+    uncured_layer_m : float
+        Tacky layer: depth at which conversion first reaches 0.2 [m].
+    film_peak_k, film_peak_time_s, interface_peak_k : float
+        Hottest point of the film [K] and when [s]; hottest face of film and nail [K].
+    nail_bed_peak_k, nail_bed_peak_time_s : float
+        Hottest nail bed [K] and when [s]. The film is never reported as nail bed.
+    seconds_above_42_c, seconds_above_43_c, seconds_above_45_c : float
+        Time the nail bed spends above these lines [s].
+    cem43_min, damage_henriques, damage_weaver_stoll : float
+        Thermal dose at the nail bed [min] and the damage integral as a band [-].
+    heat_by_cycle_j_m2 : ndarray, shape (cycles,)
+        Heat of reaction of each cycle [J/m2].
+    second_cycle_heat_ratio : float or None
+        Heat of the second cycle over the first; None with one cycle.
+    residual_initiator_fraction : mapping of str to float
+        Share of each initiator left, film mean [-].
+    absorbed_photon_fraction : float
+        Share of the photons that the film absorbed [-].
+    time_s, film_max_k, interface_k, nail_bed_k, air_k, level_ratio, reaction_heat_w_m2 : ndarray, shape (nt,)
+        Traces: time [s], temperatures [K], lamp output [-], heat of reaction [W/m2].
+    bottom_conversion_trace, surface_conversion_trace, mean_conversion_trace : ndarray, shape (nt,)
+        Conversion against time [-].
+    conversion_steps : ndarray, shape (nt, n)
+        Conversion profile at every step [-].
+    balances : Balances
+        Relative errors of the balances.
+    flags : tuple of str
+        Sentences on what to doubt.
+    citations : tuple of str
+        Sources this run rests on.
+    steps, rejected_steps : int
+        Work of the solver.
+    """
+
+    gel_name: str
+    lamp_id: str
+    position: str
+    programme: str
+    thickness_m: float
+    exposure_s: float
+    rest_s: float
+    cycles: int
+    depth_m: Array
+    conversion_fraction: Array
+    conversion_at_switch_off_fraction: Array
+    conversion_ceiling_fraction: Array
+    oxygen_mol_m3: Array
+    radical_mol_m3: Array
+    bottom_conversion_fraction: float
+    surface_conversion_fraction: float
+    mean_conversion_fraction: float
+    uncured_layer_m: float
+    film_peak_k: float
+    film_peak_time_s: float
+    interface_peak_k: float
+    nail_bed_peak_k: float
+    nail_bed_peak_time_s: float
+    seconds_above_42_c: float
+    seconds_above_43_c: float
+    seconds_above_45_c: float
+    cem43_min: float
+    damage_henriques: float
+    damage_weaver_stoll: float
+    heat_by_cycle_j_m2: Array
+    second_cycle_heat_ratio: float | None
+    residual_initiator_fraction: Mapping[str, float]
+    absorbed_photon_fraction: float
+    time_s: Array
+    film_max_k: Array
+    interface_k: Array
+    nail_bed_k: Array
+    air_k: Array
+    level_ratio: Array
+    reaction_heat_w_m2: Array
+    bottom_conversion_trace: Array
+    surface_conversion_trace: Array
+    mean_conversion_trace: Array
+    conversion_steps: Array
+    balances: Balances
+    flags: tuple[str, ...]
+    citations: tuple[str, ...]
+    steps: int
+    rejected_steps: int
+
+    def to_frame(self) -> pd.DataFrame:
+        """Depth profile at the end as a tidy table."""
+        import pandas as pd
+
+        return pd.DataFrame(
+            {
+                "depth_m": self.depth_m,
+                "conversion_fraction": self.conversion_fraction,
+                "conversion_at_switch_off_fraction": self.conversion_at_switch_off_fraction,
+                "conversion_ceiling_fraction": self.conversion_ceiling_fraction,
+                "oxygen_mol_m3": self.oxygen_mol_m3,
+                "radical_mol_m3": self.radical_mol_m3,
+            }
+        )
+
+    def trace_frame(self) -> pd.DataFrame:
+        """Traces against time as a tidy table."""
+        import pandas as pd
+
+        return pd.DataFrame(
+            {
+                "time_s": self.time_s,
+                "level_ratio": self.level_ratio,
+                "film_max_k": self.film_max_k,
+                "interface_k": self.interface_k,
+                "nail_bed_k": self.nail_bed_k,
+                "air_k": self.air_k,
+                "reaction_heat_w_m2": self.reaction_heat_w_m2,
+                "bottom_conversion_fraction": self.bottom_conversion_trace,
+                "surface_conversion_fraction": self.surface_conversion_trace,
+                "mean_conversion_fraction": self.mean_conversion_trace,
+            }
+        )
