@@ -64,9 +64,12 @@ def write_lamp(lamp: Lamp, folder: Path, *, overwrite: bool) -> Path:
     spectra_text = _spectra_text(lamp)
     comments = [f"{lamp.name}: {DEMONSTRATION_LABEL}, no real lamp"] if lamp.is_demonstration else [lamp.name]
     document_text = toml_text(_document(lamp, text_sha256(spectra_text)), comments=comments)
-    folder.mkdir(parents=True, exist_ok=True)
-    csv_path.write_text(spectra_text, encoding="utf-8", newline="\n")
-    toml_path.write_text(document_text, encoding="utf-8", newline="\n")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        csv_path.write_text(spectra_text, encoding="utf-8", newline="\n")
+        toml_path.write_text(document_text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be written ({error.strerror}); choose another folder.") from error
     return toml_path
 
 

@@ -6,7 +6,6 @@ Every refusal is one line: file, row, rule, remedy. Rows count from 1 as an edit
 from __future__ import annotations
 
 import csv
-import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,13 +14,16 @@ from pathlib import Path
 from .errors import InputError
 
 MAX_BYTES = 50_000_000
+MAX_NAME_CHARACTERS = 80
+MAX_NUMBER = 1e12  # no spectrum comes near it, and sums of such numbers do not overflow
+MAX_ROW_CHARACTERS = 100_000  # below the csv module's own limit
 
 _SEPARATORS = ("\t", ";", ",")
 _SEPARATOR_NAMES = {"\t": "tab", ";": "semicolon", ",": "comma"}
 _WAVELENGTH_CELL = re.compile(
     r"(wave[ _-]?length|lambda|λ|wl|wvl)?[\s_]*[\[(/]?\s*(nm)?\s*[\])]?", re.IGNORECASE
 )
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
 _MISSING = {"", "nan", "na", "n/a", "#n/a", "null", "none", "-", "--"}
 
 
@@ -56,8 +58,8 @@ class Table:
 def read_text(path: Path) -> str:
     """Text of a file; refused when missing, empty, binary or above 50 MB (judged before reading).
 
-    UTF-8 with or without a byte-order mark. A file that is not UTF-8 is read as Latin-1, and
-    `find_table` then allows its odd characters above the table only.
+    UTF-8 with or without a byte-order mark; a file that is not UTF-8 is read as Latin-1. Words may
+    hold any letters, numbers plain digits only.
     """
     if not path.exists():
         raise InputError(f"{path}: no such file; check the path.")
@@ -69,7 +71,10 @@ def read_text(path: Path) -> str:
             f"{path.name}: the file has {size / 1e6:.0f} MB; at most {MAX_BYTES / 1e6:.0f} MB are read. "
             "Export the spectra alone, as text."
         )
-    raw = path.read_bytes()
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror}); check its permissions.") from error
     if not raw.strip():
         raise InputError(f"{path.name}: the file is empty; export the measurement again.")
     if b"\x00" in raw or sum(byte < 9 or 13 < byte < 32 for byte in raw[:4096]) > 0:
@@ -90,9 +95,15 @@ def find_table(text: str, file: str) -> Table:
     ------
     InputError
         If there is no such row, only one column, no rows below it, a row of another length, a
-        blank row inside, or a character outside ASCII in the rows.
+        blank row inside, or a row of more than 100 000 characters.
     """
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    for row, line in enumerate(lines, start=1):
+        if len(line) > MAX_ROW_CHARACTERS:
+            raise InputError(
+                f"{file}, row {row}: the row has {len(line)} characters; at most {MAX_ROW_CHARACTERS} are read. "
+                "Export one row per wavelength."
+            )
     found = next((i for i, line in enumerate(lines) if _is_head(line)), None)
     if found is None:
         raise InputError(
@@ -108,10 +119,15 @@ def find_table(text: str, file: str) -> Table:
             f"{file}, row {found + 1}: the table has only one column; give the wavelength and at least one "
             "position, separated by comma, semicolon or tab."
         )
+    if (longest := max(len(head) for head in header)) > MAX_NAME_CHARACTERS:
+        raise InputError(
+            f"{file}, row {found + 1}: a column head has {longest} characters; at most {MAX_NAME_CHARACTERS} are "
+            "allowed. Shorten it."
+        )
     first = found + 1
     if first < len(lines) and _is_units_row(below := _cells(lines[first], separator)):
         header = [
-            head if _is_wavelength(head) else f"{head} {unit}".strip()
+            head if is_wavelength_head(head) else f"{head} {unit}".strip()
             for head, unit in zip(header, [*below, *[""] * len(header)], strict=False)
         ]
         first += 1
@@ -151,16 +167,17 @@ def to_numbers(table: Table, columns: Sequence[int]) -> list[tuple[int, list[flo
 
 def _is_head(line: str) -> bool:
     separator = _separator(line)
-    return any(_is_wavelength(cell) for cell in _cells(line.lstrip("# "), separator))
+    return any(is_wavelength_head(cell) for cell in _cells(line.lstrip("# "), separator))
 
 
-def _is_wavelength(cell: str) -> bool:
+def is_wavelength_head(cell: str) -> bool:
+    """Whether a column head says wavelength, e.g. ``Wavelength [nm]``."""
     return bool(cell) and _WAVELENGTH_CELL.fullmatch(cell) is not None and any(c.isalpha() for c in cell)
 
 
 def wavelength_column(header: Sequence[str]) -> int:
     """Index of the first head that says wavelength; -1 when there is none."""
-    return next((i for i, cell in enumerate(header) if _is_wavelength(cell)), -1)
+    return next((i for i, cell in enumerate(header) if is_wavelength_head(cell)), -1)
 
 
 def _is_units_row(cells: Sequence[str]) -> bool:
@@ -172,7 +189,8 @@ def _separator(line: str) -> str:
 
 
 def _cells(line: str, separator: str) -> list[str]:
-    return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
+    cells = next(csv.reader([line], delimiter=separator), [])
+    return ["".join(c if c.isprintable() else " " for c in cell).strip() for cell in cells]
 
 
 def _rows(
@@ -185,10 +203,6 @@ def _rows(
     for row, line in enumerate(lines[first:last], start=first + 1):
         if line.startswith("#"):
             continue
-        if not line.isascii():
-            raise InputError(
-                f"{file}, row {row}: a character outside ASCII stands among the numbers; export again as UTF-8 text."
-            )
         if not line.strip(" \t;,"):
             raise InputError(f"{file}, row {row}: a blank row inside the table; remove it or fill it in.")
         cells = _cells(line, separator)
@@ -231,6 +245,6 @@ def _number(cell: str, decimal: str, where: str) -> float:
         shown = cell if len(cell) <= 40 else f"{cell[:37]}..."
         raise InputError(f"{where}: '{shown}' is not a number; correct the cell.")
     value = float(cell.replace(decimal, "."))
-    if not math.isfinite(value):
+    if abs(value) > MAX_NUMBER:
         raise InputError(f"{where}: '{cell}' is too large; correct the cell.")
     return value

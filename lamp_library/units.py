@@ -142,6 +142,6 @@ def photon_energy_j_mol(wavelength_nm: Number) -> Number:
     Examples
     --------
     >>> round(photon_energy_j_mol(365.0))
-    327743
+    327744
     """
     return (AVOGADRO_1_MOL * PLANCK_J_S * LIGHT_SPEED_M_S * _NM_PER_M) / wavelength_nm

@@ -159,5 +159,8 @@ def comparison_picture(first: Lamp, second: Lamp) -> Figure:
 def save_picture(figure: Figure, path: Path) -> None:
     """Write a picture; the file's ending chooses the format."""
     check_format(path)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    figure.savefig(path, dpi=150)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        figure.savefig(path, dpi=150)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written ({error.strerror}); choose another place.") from error

@@ -37,7 +37,7 @@ class ExportText:
         return "\n".join([*self.preamble, *body, *self.footer]) + "\n"
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def export() -> Callable[..., ExportText]:
     return ExportText
 

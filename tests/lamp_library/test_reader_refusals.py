@@ -6,6 +6,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from gelwright.lamp_library import tables
 from gelwright.lamp_library.errors import GelwrightError
@@ -48,6 +50,7 @@ SPOILT = {
     "infinite": (change(7, 1, "inf"), r"'inf' is not a number"),
     "hexadecimal": (change(7, 1, "0x10"), r"'0x10' is not a number"),
     "overflow": (change(7, 1, "1e400"), r"row 9, column 'thumb': '1e400' is too large"),
+    "huge": (change(7, 1, "-1e300"), r"row 9, column 'thumb': '-1e300' is too large"),
     "long text": (change(7, 1, "x" * 500), r"'x{37}\.\.\.' is not a number"),
     "few rows": (drop_rows(9, 100), r"9 wavelengths only; at least 10"),
     "no rows": (drop_rows(0, 100), r"no rows below the column heads"),
@@ -64,7 +67,12 @@ SPOILT = {
     "no name": (do(lambda m: m.head.__setitem__(1, "")), r"row 1: column 2 has no name"),
     "undeclared dark": (do(lambda m: m.head.__setitem__(1, "dark reading")), r"looks like a dark reading; say --dark-column"),
     "micrometres": (do(lambda m: [r.__setitem__(0, str(float(r[0]) / 1000)) for r in m.rows]), r"row 2: wavelength is 0\.34; it must be 200-1100 nm"),
-    "odd character": (change(5, 1, "0,5µ"), r"row 7: a character outside ASCII"),
+    "odd character": (change(5, 1, "0.5µ"), r"row 7, column 'thumb': '0.5µ' is not a number"),
+    "foreign digits": (change(5, 1, "٣"), r"row 7, column 'thumb': '٣' is not a number"),
+    "endless row": (change(5, 1, "1" * 200_000), r"row 7: the row has 2000\d\d characters"),
+    "second wavelength": (do(lambda m: m.head.__setitem__(1, "Wavelength [nm]")), r"row 1: column 'Wavelength \[nm\]' is no position"),
+    "a mean among the positions": (do(lambda m: m.head.__setitem__(2, "Mean")), r"row 1: column 'Mean' is no position"),
+    "endless head": (do(lambda m: m.head.__setitem__(2, "m" * 300)), r"row 1: a column head has 300 characters"),
     "all dark": (do(lambda m: [r.__setitem__(1, "0") for r in m.rows]), r"position 'thumb' gives no light"),
     "far too bright": (do(lambda m: [r.__setitem__(1, f"{float(r[1]) * 1e3:g}") for r in m.rows]), r"nail lamps give 1-100 mW/cm2"),
 }  # fmt: skip
@@ -206,6 +214,31 @@ def test_over_subtracted_dark_is_no_noise(export, write) -> None:
 def test_opening_area_out_of_range(export, write, area: float) -> None:
     message = refuse(write(export()), electrical_power_w=48.0, opening_area_m2=area)
     assert "1-10000 cm2" in message
+
+
+def test_opening_area_without_power_checks_nothing_and_is_refused(export, write) -> None:
+    assert "give both, or neither" in refuse(write(export()), opening_area_m2=0.02)
+
+
+@given(data=st.data())
+def test_no_damage_to_a_file_gets_past_the_one_line_refusal(export, tmp_path_factory, data) -> None:
+    """Cut, double or overwrite any stretch: the file is read as before or refused, never a crash."""
+    raw = export("uW/cm2/nm", ";", ",").text().encode()
+    for _ in range(data.draw(st.integers(1, 3))):
+        start = data.draw(st.integers(0, len(raw)))
+        stop = min(len(raw), start + data.draw(st.integers(0, 60)))
+        raw = (
+            raw[:start]
+            + data.draw(st.one_of(st.binary(max_size=8), st.just(raw[start:stop] * 2)))
+            + raw[stop:]
+        )
+    path = tmp_path_factory.mktemp("damaged") / "lamp.csv"
+    path.write_bytes(raw)
+    try:
+        message = read_export(path, unit="uW/cm2/nm").lamp_id
+    except GelwrightError as refusal:
+        message = str(refusal)
+    assert message.isprintable()
 
 
 @pytest.mark.parametrize("power", [0.0, -5.0, 1e5])

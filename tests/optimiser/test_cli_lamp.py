@@ -203,6 +203,15 @@ def test_bad_names_and_pictures(run, tmp_path: Path) -> None:
     assert "unknown lamp" in bad(run, tmp_path, "lamp", "compare", "demo_strong_395", "x")
 
 
+def test_places_that_cannot_be_written(run, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    assert "cannot be written" in bad(run, tmp_path, *READ_ARCH, "file/below")
+    assert "is a file" in bad(run, tmp_path, *READ_ARCH, "file")
+    assert "cannot be written" in bad(
+        run, tmp_path, "lamp", "show", "demo_narrow_405", "--plot", "file/a.png"
+    )
+
+
 def test_missing_arguments_are_exit_2(run) -> None:
     assert run("lamp", "read")[0] == 2
     assert run("lamp", "read", ARCH)[0] == 2
