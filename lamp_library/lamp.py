@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from .course import CONSTANT_OUTPUT, STEADY, AirTemperature, OutputCourse, Programme
-from .errors import InputError, unknown_name
+from .errors import InputError, UnknownNameError, unknown_name
 from .spectrum import Spectrum, mean_spectrum
 
 LAMPS_FOLDER = Path(__file__).parent / "lamps"
@@ -201,7 +201,8 @@ def load_lamp(name_or_path: str | Path) -> Lamp:
             )
         return read_lamp(Path(text))
     if not packaged:
-        raise unknown_name("lamp", text, list_lamps())
+        error = unknown_name("lamp", text, list_lamps())
+        raise UnknownNameError(f"{error} A lamp of your own is a folder: give its path.")
     return read_lamp(LAMPS_FOLDER / text)
 
 

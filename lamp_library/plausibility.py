@@ -43,8 +43,10 @@ def check_irradiance(mean: Spectrum, unit: str, file: str) -> None:
         if fitting
         else "no known unit makes it believable: check the calibration and the export."
     )
+    shown = mw_cm2_from_w_m2(irradiance)
+    amount = f"{shown:.0f}" if shown >= 100.0 else f"{shown:.2g}"
     raise InputError(
-        f"{file}: read as {unit}, the mean irradiance over 315-450 nm is {mw_cm2_from_w_m2(irradiance):.3g} mW/cm2; "
+        f"{file}: read as {unit}, the mean irradiance over 315-450 nm is {amount} mW/cm2; "
         f"nail lamps give 1-100 mW/cm2; {remedy}"
     )
 

@@ -102,7 +102,7 @@ def read_export(
         "Output over time and air temperature were not in the export: constant output and 25 C assumed."
     )
     lamp = Lamp(
-        lamp_id=lamp_id or _id_from(name or path.stem),
+        lamp_id=lamp_id or lamp_id_from(name or path.stem),
         name=name or path.stem,
         spectra=spectra,
         provenance=dict.fromkeys(PROVENANCE_FIELDS, NOT_RECORDED)
@@ -120,7 +120,14 @@ def read_export(
     return lamp
 
 
-def _id_from(name: str) -> str:
+def lamp_id_from(name: str) -> str:
+    """Lamp id from any text: lower-case letters, digits and underscores.
+
+    Examples
+    --------
+    >>> lamp_id_from("Client A, lamp 3")
+    'client_a_lamp_3'
+    """
     return re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_") or "lamp"
 
 

@@ -48,7 +48,7 @@ def read(
 ) -> None:
     """Check an export and write it as a lamp. Nothing is written if anything is wrong."""
     from ..lamp_library.lamp import save_lamp
-    from ..lamp_library.reader import read_export
+    from ..lamp_library.reader import lamp_id_from, read_export
     from ..lamp_library.units import m2_from_cm2
     from .lamp_text import show_text
     from .lamp_view import figures_json, lamp_figures
@@ -57,7 +57,7 @@ def read(
         file,
         unit=unit,
         name=name,
-        lamp_id=None,
+        lamp_id=lamp_id_from(out.resolve().name),
         dark_column=dark_column,
         dark_file=dark_file,
         electrical_power_w=electrical_power_w,

@@ -101,8 +101,9 @@ def plot_positions(figures: LampFigures, axes: Axes) -> Axes:
     axes.axhline(mean, color="black", linewidth=1.0, linestyle="--", label=f"mean, {mean:.1f}")
     for number, (low, high) in enumerate(zip(uv_a, violet, strict=True)):
         axes.annotate(
-            f"{low + high:.1f}", (number, low + high), (0.0, 2.0), textcoords="offset points",
-            ha="center", va="bottom", fontsize=8,
+            f"{low + high:.1f}", (number, low + high), (0.0, 3.0), textcoords="offset points",
+            ha="center", va="bottom", fontsize=8, zorder=4.0,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},  # keeps the mean line off the digits
         )  # fmt: skip
     axes.set_ylabel("irradiance, mW cm$^{-2}$")
     axes.margins(y=0.1)

@@ -63,7 +63,7 @@ def test_read_then_show(run, tmp_path: Path) -> None:
     assert "The dark column 'dark' was subtracted." in out
     code, out, _ = run("lamp", "show", "./client")
     assert code == 0
-    assert out.startswith("Client's arch  [client_s_arch]")
+    assert out.startswith("Client's arch  [client]")
     # the same light as the packaged lamp made from the same file
     assert load_lamp("./client").mean_spectrum().irradiance_w_m2() == pytest.approx(
         load_lamp("demo_arch_365_405").mean_spectrum().irradiance_w_m2(), rel=1e-12
