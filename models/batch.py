@@ -17,7 +17,15 @@ from ..lamp_library.lamp import Lamp
 from . import layout as at
 from .core_arrays import FilmArrays, State
 from .core_totals import bottom_value, depth_reaching, surface_mean
-from .cure import SURFACE_SHARE, TACKY_BELOW_FRACTION, CureCase, checked_balances, film_model, heat_ratio, schedule
+from .cure import (
+    SURFACE_SHARE,
+    TACKY_BELOW_FRACTION,
+    CureCase,
+    checked_balances,
+    film_model,
+    heat_ratio,
+    schedule,
+)
 from .film import pack
 from .formulation import mix_resins
 from .gel import Gel
@@ -93,7 +101,9 @@ class BlendFigures:
         """The figures of some of the blends."""
         return BlendFigures(
             **{
-                item.name: getattr(self, item.name) if item.name == "conversion_ceiling_fraction" else getattr(self, item.name)[start:stop]
+                item.name: getattr(self, item.name)
+                if item.name == "conversion_ceiling_fraction"
+                else getattr(self, item.name)[start:stop]
                 for item in fields(self)
             }
         )
@@ -111,7 +121,9 @@ class _Template:
 
 
 _SCALARS = tuple(
-    item.name for item in fields(BlendFigures) if item.name not in ("conversion_ceiling_fraction", "residual_initiator_wt_pct")
+    item.name
+    for item in fields(BlendFigures)
+    if item.name not in ("conversion_ceiling_fraction", "residual_initiator_wt_pct")
 )
 
 
@@ -155,7 +167,9 @@ class BlendEvaluator:
         self._settings = settings or SolverSettings()
         self._control = control_row(self._settings)
         density = mix_resins(gel.resin_parts).density_kg_m3
-        masses = [photoinitiator(key).molar_mass_kg_mol for key in initiators] + [amine(key).molar_mass_kg_mol for key in amines]
+        masses = [photoinitiator(key).molar_mass_kg_mol for key in initiators] + [
+            amine(key).molar_mass_kg_mol for key in amines
+        ]
         self._mol_m3_per_wt_pct = np.array([0.01 * density / mass for mass in masses])
         self._stabiliser_wt_pct = sum(gel.stabilisers_wt_pct.values())
         # Small equal amounts, so that every substance has its row; the blend overwrites them.
@@ -204,7 +218,9 @@ class BlendEvaluator:
 
         return self._gather([row[:2] for row in run_parallel(one, blends * scenarios, self._workers)], blends)
 
-    def with_jacobian(self, loadings_wt_pct: Array, step_wt_pct: Array | float) -> tuple[BlendFigures, BlendFigures]:
+    def with_jacobian(
+        self, loadings_wt_pct: Array, step_wt_pct: Array | float
+    ) -> tuple[BlendFigures, BlendFigures]:
         """Figures of a blend and of its forward neighbours, for finite differences.
 
         The neighbours repeat the time steps of the blend, so that their difference is smooth to rounding.
@@ -239,9 +255,13 @@ class BlendEvaluator:
         loadings = np.asarray(loadings_wt_pct, dtype=np.float64)
         wanted = len(self.initiators) + len(self.amines)
         if loadings.ndim != 2 or loadings.shape[1] != wanted:
-            raise InputError(f"loadings: shape is {loadings.shape}; it must be (blends, {wanted}), initiators then amines.")
+            raise InputError(
+                f"loadings: shape is {loadings.shape}; it must be (blends, {wanted}), initiators then amines."
+            )
         if not np.all(np.isfinite(loadings)) or np.any(loadings < 0.0):
-            raise InputError("loadings: a value is negative or not a finite number; loadings are wt% of 0 or more.")
+            raise InputError(
+                "loadings: a value is negative or not a finite number; loadings are wt% of 0 or more."
+            )
         if np.any(loadings.sum(axis=1) + self._stabiliser_wt_pct >= 100.0):
             raise InputError("loadings: a blend adds up to 100 wt% or more; nothing is left for the resin.")
         return loadings
@@ -280,7 +300,9 @@ class BlendEvaluator:
         """Scalars, residual initiator [wt%] and time steps of one blend in one scenario."""
         template = self._templates[scenario]
         film, state, rows = self._film(loading, template)
-        solution = solve_packed(film, state, template.segments, self._control, record=False, replay=replay, keep_steps=True)
+        solution = solve_packed(
+            film, state, template.segments, self._control, record=False, replay=replay, keep_steps=True
+        )
         checked_balances(solution.totals, f"blend in {self.scenarios[scenario].lamp.lamp_id}")
         profile, width, totals = solution.conversion_fraction, film.width, solution.totals
         ratio = heat_ratio(solution.cycle_heat_j_m2) if self.scenarios[scenario].cycles > 1 else 0.0

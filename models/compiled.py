@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from functools import cache
 from pathlib import Path
 from typing import TypeVar, cast
 
@@ -43,12 +42,20 @@ def compiled_entry(function: Function) -> Function:
     return cast(Function, numba.njit(nogil=True, error_model="numpy", cache=True)(function))
 
 
-@cache
-def source_digest() -> str:
-    """Digest of every source file that the compiled core is made from."""
+def _digest() -> str:
     digest = hashlib.sha256(numba.__version__.encode())
     for name in _CORE:
         path = Path(__file__).with_name(f"{name}.py")
         if path.exists():
             digest.update(path.read_bytes())
     return digest.hexdigest()
+
+
+# Taken at import, when the sources on disk are those being loaded: read later, they might have been edited meanwhile and old
+# machine code would be filed under the new digest.
+_DIGEST = _digest()
+
+
+def source_digest() -> str:
+    """Digest of every source file that the compiled core is made from."""
+    return _DIGEST

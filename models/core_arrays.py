@@ -73,6 +73,7 @@ class Scratch(NamedTuple):
     alive: Array  # (n,) part of the step in which radicals live [s]
     oxygen_loss: Array  # (n,) first-order loss of radicals to oxygen while they live [1/s]
     integral: Array  # (n,) integral of R over the step [mol s m-3]
+    alive_integral: Array  # (n,) the part of it after stored oxygen ran out [mol s m-3]
     faces: Array  # (n + 1,) oxygen conductance [m/s]
     oxygen_work: Array  # (2, n)
     first_bonds: Array  # (2, n) result of the first pass
@@ -122,6 +123,7 @@ def new_scratch(film: FilmArrays) -> Scratch:
         np.zeros(n),
         np.zeros(n),
         np.zeros((2, n)),
+        np.zeros(n),
         np.zeros(n),
         np.zeros(n),
         np.zeros(n),

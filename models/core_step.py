@@ -102,16 +102,19 @@ def extrapolate(state: State, past: State, ratio: float, middle: State) -> None:
 
 @compiled
 def guess_initiators(state: State, middle: State, scratch: Scratch, dose: float) -> None:
-    """Initiators at the middle of a step of `dose` seconds at full output, from the last known photolysis rates."""
+    """Mean of the initiators over a step of `dose` seconds at full output, from the last known photolysis rates.
+
+    (1 - exp(-x))/x by its Pade form; the mean, not the middle, is what the light of the step meets.
+    """
     for kind in range(state.concentration.shape[0]):
         for i in range(state.amine.size):
-            quarter = 0.25 * scratch.yield_[kind, i] * scratch.uptake[kind, i] * dose
-            middle.concentration[kind, i] = state.concentration[kind, i] * max((1.0 - quarter) / (1.0 + quarter), 0.0)
+            x = scratch.yield_[kind, i] * scratch.uptake[kind, i] * dose
+            middle.concentration[kind, i] = state.concentration[kind, i] / (1.0 + x * (0.5 + x / 12.0))
 
 
 @compiled
-def update_light(film: FilmArrays, middle: State, scratch: Scratch, tolerance: float) -> None:
-    """Recalculate the light where an absorber has moved by more than a share of what was weighed in."""
+def update_light(film: FilmArrays, middle: State, scratch: Scratch, tolerance: float) -> bool:
+    """Work out the light again if an absorber has moved by more than a share of what was weighed in; whether it had."""
     kinds = film.species.shape[0]
     moved = 1e9 if kinds == 0 or scratch.lit[0, 0] < 0.0 else 0.0
     for kind in range(kinds):
@@ -119,7 +122,7 @@ def update_light(film: FilmArrays, middle: State, scratch: Scratch, tolerance: f
             shift = abs(middle.concentration[kind, i] - scratch.lit[kind, i])
             moved = max(moved, shift / (film.start_concentration[kind, i] + 1e-300))
     if moved <= tolerance:
-        return
+        return False
     for kind in range(kinds):
         for i in range(film.width.size):
             scratch.lit[kind, i] = middle.concentration[kind, i]
@@ -139,6 +142,7 @@ def update_light(film: FilmArrays, middle: State, scratch: Scratch, tolerance: f
         scratch.light_heat,
         scratch.leaving,
     )
+    return True
 
 
 @compiled
@@ -166,6 +170,38 @@ def photolyse(
                 new.amine[i] *= math.exp(-gone / state.amine[i])
     for i in range(film.width.size):
         scratch.formation[i] = scratch.made[i] / seconds
+
+
+@compiled
+def mean_initiators(state: State, middle: State, new: State, scratch: Scratch, dose: float) -> None:
+    """Mean of the initiators over the step as it turned out."""
+    for kind in range(state.concentration.shape[0]):
+        for i in range(state.amine.size):
+            x = scratch.yield_[kind, i] * scratch.uptake[kind, i] * dose
+            gone = state.concentration[kind, i] - new.concentration[kind, i]
+            middle.concentration[kind, i] = gone / x if x > 1e-6 else state.concentration[kind, i]
+
+
+@compiled
+def photolyse_corrected(
+    film: FilmArrays,
+    state: State,
+    middle: State,
+    new: State,
+    scratch: Scratch,
+    level: float,
+    seconds: float,
+    tolerance: float,
+) -> None:
+    """Photolysis with light through the guessed mean of the step, again where the true mean turns out elsewhere."""
+    photolyse(film, state, new, scratch, level, seconds)
+    if level <= 0.0 or film.species.shape[0] == 0:
+        return
+    for _ in range(3):
+        mean_initiators(state, middle, new, scratch, level * seconds)
+        if not update_light(film, middle, scratch, tolerance):
+            return
+        photolyse(film, state, new, scratch, level, seconds)
 
 
 @compiled
@@ -201,7 +237,9 @@ def oxygen_effect(
         scratch.oxygen_loss[i] = rate
         return
     last = film.width.size - 1
-    supply = scratch.faces[i] * ((film.boundary[at.O2_SURFACE] if i == 0 else new.oxygen[i - 1]) - new.oxygen[i])
+    supply = scratch.faces[i] * (
+        (film.boundary[at.O2_SURFACE] if i == 0 else new.oxygen[i - 1]) - new.oxygen[i]
+    )
     if i < last:
         supply += scratch.faces[i + 1] * (new.oxygen[i + 1] - new.oxygen[i])
     supplied = supply * seconds / film.width[i]
@@ -266,6 +304,7 @@ def react(
             state.radical[i],
             scratch.alive[i],
         )
+        scratch.alive_integral[i] = scratch.integral[i]
         if scratch.alive[i] < seconds and new.oxygen[i] > 0.0:
             # While stored oxygen lasts, dO/dt = -k_O O R gives the few radicals that pass it by; it stops to matter where
             # termination takes as many radicals, or where radicals can no longer follow its fall.
@@ -406,7 +445,7 @@ def remember_first_pass(state: State, new: State, middle: State, scratch: Scratc
 
 @compiled
 def step_error(
-    film: FilmArrays, state: State, middle: State, new: State, scratch: Scratch, control: Array, level: float
+    film: FilmArrays, middle: State, new: State, scratch: Scratch, control: Array, level: float
 ) -> float:
     """Largest difference between the two passes in units of the tolerances; above 1 the step is repeated."""
     error = 0.0
@@ -421,8 +460,7 @@ def step_error(
     if level > 0.0:
         for kind in range(film.species.shape[0]):
             for i in range(film.width.size):
-                true_middle = 0.5 * (state.concentration[kind, i] + new.concentration[kind, i])
-                shift = abs(true_middle - middle.concentration[kind, i])
+                shift = abs(middle.concentration[kind, i] - scratch.lit[kind, i])
                 weighed = film.start_concentration[kind, i] + 1e-300
                 # An initiator's error reaches conversion weakened: rate goes as its square root, one step at a time.
                 error = max(error, 0.1 * shift / (weighed * control[at.TOL_CONVERSION]))

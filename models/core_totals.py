@@ -118,8 +118,8 @@ def account_reaction(
     with_oxygen = film.boundary[at.OXYGEN_MODE] != 0.0
     for i in range(film.width.size):
         width = film.width[i]
-        caught = scratch.oxygen_loss[i] * scratch.integral[i]
-        to_stabiliser = scratch.base_loss[i] * scratch.integral[i]
+        caught = scratch.oxygen_loss[i] * scratch.alive_integral[i]
+        to_stabiliser = scratch.base_loss[i] * scratch.alive_integral[i]
         lived = scratch.formation[i] * scratch.alive[i]
         totals[at.RADICALS_MADE] += width * scratch.made[i]
         totals[at.RADICALS_TO_STABILISER] += width * to_stabiliser

@@ -7,6 +7,7 @@ import numpy as np
 from ..lamp_library.lamp import Lamp
 from .formulation import ResinBase, gel_initiator
 from .gel import Gel
+from .optics import lit_part
 
 # Range of the k_p measurements and of the vitrification data (5 to 70 C).
 _RATE_RANGE_K = (278.15, 343.15)
@@ -16,7 +17,7 @@ _SHARE_OF_LIGHT_OUTSIDE = 0.02
 def flags_of(gel: Gel, lamp: Lamp, position: str, resin: ResinBase, film_peak_k: float) -> tuple[str, ...]:
     """Flags of one cure, as sentences."""
     flags: list[str] = []
-    spectrum = lamp.spectrum(position).light()
+    spectrum = lit_part(lamp.spectrum(position).light())
     nm, power = spectrum.wavelength_nm, spectrum.spectral_irradiance_w_m2_nm
     for key in gel.initiators_wt_pct:
         record = gel_initiator(gel, key)

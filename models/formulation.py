@@ -18,11 +18,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from ..lamp_library.errors import InputError
+from .absorption import read_absorption
 from .film import DiBenedetto, Kinetics, Oxygen
 from .gel import Gel
 from .kinetics import vitrification_conversion
 from .materials import amine, photoinitiator, resin, stabiliser, with_absorption
-from .absorption import read_absorption
 from .substances import Amine, Photoinitiator, Resin
 
 # Reactivity ratios of a methacrylate/acrylate pair (methyl methacrylate with methyl acrylate about 2.1 and 0.4): from memory.
@@ -83,7 +83,11 @@ def _mean(weights: Weights, field: Callable[[Resin], float]) -> float:
 
 def _geometric(weights: Weights, field: Callable[[Resin], float]) -> float:
     total = sum(weight for _, weight in weights)
-    return math.exp(sum(weight * math.log(field(part)) for part, weight in weights) / total) if total > 0.0 else 0.0
+    return (
+        math.exp(sum(weight * math.log(field(part)) for part, weight in weights) / total)
+        if total > 0.0
+        else 0.0
+    )
 
 
 def _fox(weights: Weights, field: Callable[[Resin], float]) -> float:
@@ -114,7 +118,9 @@ def mix_resins(parts: Mapping[str, float]) -> ResinBase:
         raise InputError("resin base: no resin at all; give parts by weight above 0.")
     by_weight: Weights = [(resin(key), part / total) for key, part in parts.items() if part > 0.0]
     density = 1.0 / sum(weight / part.density_kg_m3 for part, weight in by_weight)
-    bonds: Weights = [(part, weight * part.functionality / part.molar_mass_kg_mol) for part, weight in by_weight]
+    bonds: Weights = [
+        (part, weight * part.functionality / part.molar_mass_kg_mol) for part, weight in by_weight
+    ]
     acrylates = [(part, amount) for part, amount in bonds if part.group == "acrylate"]
     methacrylates = [(part, amount) for part, amount in bonds if part.group == "methacrylate"]
     return ResinBase(

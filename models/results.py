@@ -55,7 +55,10 @@ def balances_of(totals: Array) -> Balances:
     """Balances from the totals of a run."""
     radicals_in = totals[at.RADICALS_MADE] + totals[at.RADICALS_START]
     radicals_out = (
-        totals[at.RADICALS_TERMINATED] + totals[at.RADICALS_TO_OXYGEN] + totals[at.RADICALS_TO_STABILISER] + totals[at.RADICALS_LEFT]
+        totals[at.RADICALS_TERMINATED]
+        + totals[at.RADICALS_TO_OXYGEN]
+        + totals[at.RADICALS_TO_STABILISER]
+        + totals[at.RADICALS_LEFT]
     )
     oxygen_in = totals[at.OXYGEN_START] + totals[at.OXYGEN_IN]
     heat_in = totals[at.HEAT_REACTION] + totals[at.HEAT_LIGHT] + totals[at.HEAT_SOURCE]
@@ -63,9 +66,13 @@ def balances_of(totals: Array) -> Balances:
     stored = totals[at.HEAT_STORED] + totals[at.HEAT_OUT]
     enthalpy = _relative(stored - heat_in, turnover) if totals[at.HEAT_STORED] != 0.0 else 0.0
     return Balances(
-        photons=_relative(totals[at.INITIATOR_LOST] - totals[at.PHOTONS_INITIATOR], totals[at.INITIATOR_LOST]),
+        photons=_relative(
+            totals[at.INITIATOR_LOST] - totals[at.PHOTONS_INITIATOR], totals[at.INITIATOR_LOST]
+        ),
         radicals=_relative(radicals_in - radicals_out, radicals_in),
-        double_bonds=_relative(totals[at.DOUBLE_BONDS_LOST] - totals[at.DOUBLE_BONDS_INTEGRAL], totals[at.DOUBLE_BONDS_LOST]),
+        double_bonds=_relative(
+            totals[at.DOUBLE_BONDS_LOST] - totals[at.DOUBLE_BONDS_INTEGRAL], totals[at.DOUBLE_BONDS_LOST]
+        ),
         oxygen=_relative(oxygen_in - totals[at.OXYGEN_CONSUMED] - totals[at.OXYGEN_LEFT], oxygen_in),
         enthalpy=enthalpy,
     )
@@ -88,7 +95,7 @@ class CureResult:
     conversion_fraction, conversion_at_switch_off_fraction : ndarray, shape (n,)
         Conversion of C=C at the very end, and at the end of the first exposure [-].
     conversion_ceiling_fraction : ndarray, shape (n,)
-        Conversion at which the resin turns to glass at the temperature of the hand [-]: what is possible in a cool film.
+        What is possible in a film at the temperature of the hand [-] (see `formulation.ResinBase`).
     oxygen_mol_m3, radical_mol_m3 : ndarray, shape (n,)
         Oxygen and living radicals at the end [mol/m3].
     bottom_conversion_fraction, surface_conversion_fraction, mean_conversion_fraction : float

@@ -15,14 +15,11 @@ replay are smooth.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 
 from . import layout as at
-from .compiled import compiled, compiled_entry, source_digest
+from .compiled import compiled
 from .core_arrays import Conduction, FilmArrays, Scratch, State, assign_state, copy_state, new_scratch
 from .core_step import (
     conduct,
@@ -30,7 +27,7 @@ from .core_step import (
     fill_sources,
     guess_initiators,
     new_conduction,
-    photolyse,
+    photolyse_corrected,
     programme_level,
     react,
     remember_first_pass,
@@ -64,10 +61,11 @@ def try_step(
     air: float,
     time: float,
     seconds: float,
+    tolerance: float,
 ) -> tuple[float, float, float]:
     """Two passes over one step into `new`; oxygen entered and consumed [mol m-2], heat lost [J m-2]."""
     isothermal = film.boundary[at.ISOTHERMAL] != 0.0
-    photolyse(film, state, new, scratch, level, seconds)
+    photolyse_corrected(film, state, middle, new, scratch, level, seconds, tolerance)
     new.oxygen[:] = state.oxygen
     entered, consumed, lost = 0.0, 0.0, 0.0
     for sweep in range(2):
@@ -86,7 +84,7 @@ def next_step(wanted: float, left: float, largest: float) -> float:
     step = min(wanted, largest)
     if step >= left * (1.0 - 1e-9):
         return left
-    return 0.5 * left if step > 0.5 * left else step
+    return min(step, 0.5 * left)
 
 
 @compiled
@@ -111,6 +109,7 @@ def run_film(
     conversion = np.zeros(film.width.size)
     bed = int(film.boundary[at.BED_INDEX])
     isothermal = film.boundary[at.ISOTHERMAL] != 0.0
+    light_tolerance = control[at.LIGHT_TOLERANCE]
     totals[:] = 0.0
     cycle_heat[:] = 0.0
     totals[at.PEAK_FILM] = totals[at.PEAK_INTERFACE] = totals[at.PEAK_BED] = -1.0
@@ -138,11 +137,11 @@ def run_film(
             extrapolate(state, past, 0.5 * h / last if last > 0.0 else 0.0, middle)
             if level > 0.0:
                 guess_initiators(state, middle, scratch, level * h)
-                update_light(film, middle, scratch, control[at.LIGHT_TOLERANCE])
+                update_light(film, middle, scratch, light_tolerance)
             entered, consumed, lost = try_step(
-                film, state, middle, new, scratch, conduction, level, air, time, h
+                film, state, middle, new, scratch, conduction, level, air, time, h, light_tolerance
             )
-            error = step_error(film, state, middle, new, scratch, control, level)
+            error = step_error(film, middle, new, scratch, control, level)
             if replay.size == 0:
                 step = h * min(max(0.85 * (error + 1e-9) ** (-1.0 / 3.0), 0.2), 2.5)
                 if error > 1.0 and h > 1e-6:
