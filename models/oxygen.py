@@ -94,8 +94,7 @@ def oxygen_step(
             # The sink is concave: a guess that is too large may undershoot zero, from below Newton climbs safely.
             value = later if later > 0.0 else 1e-3 * present
             difference = abs(value - present)
-            if difference > change:
-                change = difference
+            change = max(change, difference)
             oxygen[cell] = value
         if change < _TOLERANCE * surface:
             break
