@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,7 @@ from .gel import Gel
 from .grid import film_cells, tissue_cells
 from .heat import Hand
 from .materials import citations
-from .optics import floor_heat_share, light_bins
+from .optics import floor_heat_share, light_bins, lit_part
 from .results import Balances, CureResult, balances_of
 from .solver import Segment, Solution, SolverSettings, control_row, run_parallel, segment_rows, solve_packed
 
@@ -160,8 +160,6 @@ def film_model(case: CureCase, settings: SolverSettings) -> FilmModel:
         concentration_mol_m3(gel.amines_wt_pct[record.key], resin.density_kg_m3, record.molar_mass_kg_mol)
         for record in amine_records(gel)
     )
-    from dataclasses import replace
-
     course = case.lamp.course
     return FilmModel(
         width_m=width,

@@ -29,6 +29,7 @@ from .substances import Amine, Photoinitiator, Resin
 METHACRYLATE_REACTIVITY_RATIO = 2.0
 ACRYLATE_REACTIVITY_RATIO = 0.4
 REFERENCE_K = 298.15
+MOBILITY_AT_CEILING = 1.0e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,14 +64,19 @@ class ResinBase:
     sources: tuple[str, ...]
 
     def conversion_ceiling_fraction(self, temperature_k: float) -> float:
-        """Conversion at which this resin turns to glass at a temperature, at most 1 [-]."""
+        """Conversion at which propagation has slowed a thousandfold at a temperature, at most 1 [-].
+
+        What is possible in a cool film within minutes: vitrification begins earlier, but radicals trapped in the stiffening
+        network carry on until they can hardly add any more.
+        """
         glass = self.kinetics.vitrification
         if not isinstance(glass, DiBenedetto):
             return 1.0
         ceiling = vitrification_conversion(
             temperature_k, glass.tg_monomer_k, glass.tg_polymer_k, glass.lambda_ratio, glass.half_width_k
         )
-        return min(max(ceiling, 0.0), 1.0)
+        creep = self.kinetics.sigmoid_width_fraction * math.log(1.0 / MOBILITY_AT_CEILING - 1.0)
+        return min(max(ceiling + creep, 0.0), 1.0)
 
 
 Weights = list[tuple[Resin, float]]

@@ -100,6 +100,15 @@ def light_bins(
     )
 
 
+def lit_part(spectrum: Spectrum) -> Spectrum:
+    """The part of a spectrum with light in it: absorption need not be known where the lamp is dark."""
+    lit = np.flatnonzero(spectrum.spectral_irradiance_w_m2_nm > 0.0)
+    if lit.size == 0:
+        return spectrum
+    part = slice(max(int(lit[0]) - 1, 0), int(lit[-1]) + 2)
+    return Spectrum(spectrum.wavelength_nm[part], spectrum.spectral_irradiance_w_m2_nm[part])
+
+
 def _groups(nm: Array, photons: Array, table: Array, count: int) -> NDArray[np.intp]:
     """Bin number of each wavelength, consecutive from 0."""
     if count >= nm.size:

@@ -62,7 +62,7 @@ def oxygen_step(
         Oxygen that entered through the surface and oxygen consumed [mol m-2].
     """
     count = width.size
-    for iteration in range(_MOST_ITERATIONS):
+    for _ in range(_MOST_ITERATIONS):
         change = 0.0
         # Forward sweep with the sink linearised about the present guess.
         for cell in range(count):
