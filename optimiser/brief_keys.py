@@ -98,7 +98,7 @@ KEYS: tuple[Key, ...] = (
         remedy='Write for instance names = ["my_lamp/lamp.toml"].',
     ),
     _number("lamp", "cure_seconds", "s", 1, 600, "Give the lamp's on time in seconds.", required=True),
-    _number("lamp", "rest_seconds", "s", 0, 600, "Give the pause between two cure cycles in seconds."),
+    _number("lamp", "rest_seconds", "s", 1, 600, "Give the pause between two cure cycles in seconds."),
     Key(section="lamp", name="programme", kind="text", remedy="Name one of the lamp's programmes."),
     Key(
         section="gel",

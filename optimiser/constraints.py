@@ -137,7 +137,13 @@ def shown_difference(value: float, unit: str) -> str:
 
 
 def build_constraints(
-    brief: Brief, scenarios: Sequence[Scenario], cure: Sequence[int], heat: Sequence[int], ceilings: Floats
+    brief: Brief,
+    scenarios: Sequence[Scenario],
+    *,
+    cure: Sequence[int],
+    heat: Sequence[int],
+    second: Sequence[int],
+    ceilings: Floats,
 ) -> tuple[Constraint, ...]:
     """All limits of a brief, one per scenario they apply to.
 
@@ -147,8 +153,8 @@ def build_constraints(
         The brief.
     scenarios : sequence of Scenario
         What is simulated.
-    cure, heat : sequence of int
-        Scenarios that decide cure (weakest position) and heat (strongest position).
+    cure, heat, second : sequence of int
+        Scenarios that decide cure (weakest position), heat (strongest position) and second-cycle heat.
     ceilings : ndarray, shape (n_scenario,)
         Possible conversion of each scenario [-].
 
@@ -160,6 +166,7 @@ def build_constraints(
     places = [_place(scenario) for scenario in scenarios]
     rows = [_row(spec, places[i], i) for i in heat for spec in _heat_limits(brief)]
     rows += [_row(spec, places[i], i) for i in cure for spec in _cure_limits(brief, float(ceilings[i]))]
+    rows += [_row(spec, places[i], i) for i in second for spec in _second_cycle_limits(brief)]
     rows += [_row(spec, "", 0) for spec in _blend_limits(brief)]
     return tuple(rows)
 
@@ -210,13 +217,17 @@ def _cure_limits(brief: Brief, ceiling: float) -> list[dict[str, Any]]:
     if limits.tacky_layer_max_m is not None:
         thickest = limits.tacky_layer_max_m
         specs.append(_spec("tacky layer", "uncured_layer_m", thickest, 1, thickest, "m"))
-    if limits.second_cycle_heat_max_ratio is not None:
-        share = limits.second_cycle_heat_max_ratio
-        specs.append(_spec("second-cycle heat share", "second_cycle_heat_ratio", share, 1, share, "ratio"))
     if limits.residual_initiator_max_wt_pct is not None:
         most = limits.residual_initiator_max_wt_pct
         specs.append(_spec("residual initiator", "residual_wt_pct", most, 1, most, "wt_pct"))
     return specs
+
+
+def _second_cycle_limits(brief: Brief) -> list[dict[str, Any]]:
+    share = brief.limits.second_cycle_heat_max_ratio
+    if share is None:
+        return []
+    return [_spec("second-cycle heat share", "second_cycle_heat_ratio", share, 1, share, "ratio")]
 
 
 def _blend_limits(brief: Brief) -> list[dict[str, Any]]:

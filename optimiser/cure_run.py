@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -14,8 +15,8 @@ from ..models.gel import Gel, save_gel
 from ..models.results import CureResult
 from .brief import Limits
 from .cautions import short_cautions
-from .run_data import versions
 from .verdict import CureFigures, Verdict, judge
+from .versions import versions
 
 SCALARS = (
     "bottom_conversion_fraction", "surface_conversion_fraction", "mean_conversion_fraction", "uncured_layer_m",
@@ -83,11 +84,20 @@ def cure_text(gel: Gel, lamp: Lamp, results: Sequence[CureResult]) -> str:
         rows = [(*row, share) for row, share in zip(rows, shares, strict=True)]
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines += ["  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
-    flags = dict.fromkeys(flag for result in results for flag in result.flags)
+    flags = model_remarks(results)
     if flags:
         lines += ["", "Remarks of the model:", *(f"- {flag}" for flag in flags)]
     lines += ["", "Cautions:", *(f"- {caution}" for caution in short_cautions())]
     return "\n".join(lines)
+
+
+def model_remarks(results: Sequence[CureResult]) -> list[str]:
+    """Flags of several runs, hottest run first; those that differ in their figures only are given once."""
+    found: dict[str, str] = {}
+    for result in sorted(results, key=lambda each: -each.film_peak_k):
+        for flag in result.flags:
+            found.setdefault(re.sub(r"\d+", "#", flag), flag)
+    return list(found.values())
 
 
 def _row(lamp: Lamp, result: CureResult) -> tuple[str, ...]:

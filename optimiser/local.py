@@ -38,20 +38,26 @@ class Local:
         Loadings by substance.
     objective : float
         Objective in its own unit.
+    limits : tuple of str
+        Names of the limits judged.
     values, figures : tuple of float
         Scaled values of the limits and the unscaled figures behind them.
     multipliers : tuple of float
         Fall of the objective per scaled unit each limit is relaxed; empty when the blend is not feasible.
     simulations : int
         Films simulated.
+    is_screening : bool
+        Whether the figures are those of the coarse screening stage.
     """
 
     blend_wt_pct: dict[str, float]
     objective: float
+    limits: tuple[str, ...]
     values: tuple[float, ...]
     figures: tuple[float, ...]
     multipliers: tuple[float, ...]
     simulations: int
+    is_screening: bool = False
 
     @property
     def is_feasible(self) -> bool:
@@ -152,10 +158,12 @@ def local_search(
     return Local(
         blend_wt_pct=problem.blend(best.loadings_wt_pct),
         objective=best.objective,
+        limits=tuple(row.name for row in problem.constraints),
         values=tuple(float(value) for value in best.values),
         figures=best.figures,
         multipliers=tuple(float(value) for value in multipliers),
         simulations=problem.simulations - simulated,
+        is_screening=problem.is_screening,
     )
 
 

@@ -126,18 +126,9 @@ def probability_of_passing(problem: Problem, loadings_wt_pct: Floats, draws: int
 
     conditions = draw_conditions(problem, loadings_wt_pct, draws or problem.brief.uncertainty.draws)
     n = len(conditions.thickness_m)
-    scenarios, cycles = [], (problem.cycles, 1)
-    for k in range(n):
-        lamp = problem.lamp.with_output(float(conditions.output_ratio[k]))
-        thickness = float(conditions.thickness_m[k])
-        for position, count in zip((lamp.weakest, lamp.strongest), cycles, strict=True):
-            scenarios.append(problem.scenario(position, thickness, count, lamp))
-    evaluator = problem.new_evaluator(scenarios)
-    figures = evaluator.paired(np.repeat(conditions.loadings_wt_pct, 2, axis=0), np.arange(2 * n))
-    measures = {name: getattr(figures, name).reshape(n, 2) for name in SCENARIO_FIGURES}
-    measures["residual_wt_pct"] = figures.residual_initiator_wt_pct.sum(axis=2).reshape(n, 2)
-    ceilings = np.array([problem.ceilings[problem.cure_scenarios[-1]]] * 2)
-    limits = _drawn_limits(problem, scenarios[:2], ceilings)
+    spots = _spots(problem)
+    measures = _drawn_measures(problem, conditions, spots)
+    limits = _drawn_limits(problem, spots)
     broken = {row.limit_name: row.scaled(measures[row.figure][:, row.scenario]) > 0.0 for row in limits}
     passed = int(n - np.any(list(broken.values()), axis=0).sum())
     interval = binomtest(passed, n).proportion_ci(confidence_level=CONFIDENCE, method="exact")
@@ -151,8 +142,37 @@ def probability_of_passing(problem: Problem, loadings_wt_pct: Floats, draws: int
     )
 
 
-def _drawn_limits(problem: Problem, scenarios: Sequence[object], ceilings: Floats) -> tuple[Constraint, ...]:
-    """The brief's cure and heat limits for one drawn pair of scenarios, without margins."""
-    brief = replace(problem.brief, margins=Margins())
-    rows = build_constraints(brief, scenarios, [0], [1], ceilings)  # type: ignore[arg-type]
+def _spots(problem: Problem) -> list[tuple[str, int]]:
+    """Position and cycles of what each draw simulates: cure, heat, and the second cycle where it is judged."""
+    weak, strong = problem.lamp.weakest, problem.lamp.strongest
+    return [(weak, 1), (strong, 1), *([(weak, 2)] if problem.judges_second_cycle else [])]
+
+
+def _drawn_measures(
+    problem: Problem, conditions: Draws, spots: Sequence[tuple[str, int]]
+) -> dict[str, Floats]:
+    """Figures of every draw, shape (n_draw, n_spot)."""
+    rows: dict[str, list[Floats]] = {name: [] for name in (*SCENARIO_FIGURES, "residual_wt_pct")}
+    for k, loadings in enumerate(conditions.loadings_wt_pct):
+        lamp = problem.lamp.with_output(float(conditions.output_ratio[k]))
+        thickness = float(conditions.thickness_m[k])
+        scenarios = [problem.scenario(position, thickness, cycles, lamp) for position, cycles in spots]
+        figures = problem.new_evaluator(scenarios)(loadings[np.newaxis, :])
+        for name in SCENARIO_FIGURES:
+            rows[name].append(getattr(figures, name)[0])
+        rows["residual_wt_pct"].append(figures.residual_initiator_wt_pct[0].sum(axis=1))
+    return {name: np.stack(each) for name, each in rows.items()}
+
+
+def _drawn_limits(problem: Problem, spots: Sequence[tuple[str, int]]) -> tuple[Constraint, ...]:
+    """The brief's cure and heat limits for one draw's scenarios, without margins."""
+    thickest = problem.brief.thickness_high_m  # only names the rows; a draw has its own thickness
+    rows = build_constraints(
+        replace(problem.brief, margins=Margins()),
+        [problem.scenario(position, thickest, cycles) for position, cycles in spots],
+        cure=[0],
+        heat=[1],
+        second=range(2, len(spots)),
+        ceilings=np.full(len(spots), problem.ceilings[0]),
+    )
     return tuple(row for row in rows if row.figure in SCENARIO_FIGURES or row.figure == "residual_wt_pct")

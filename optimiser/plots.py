@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,15 +27,10 @@ COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#5
 LIGHT, GREY, WARN = "#B8A2D6", "#888888", "#B22222"
 _STYLE = {
     "font.size": 9,
-    "axes.titlesize": 10,
-    "axes.titlelocation": "left",
-    "axes.titleweight": "bold",
     "axes.spines.top": False,
     "axes.spines.right": False,
     "axes.edgecolor": "#666666",
     "axes.labelcolor": "#333333",
-    "legend.frameon": False,
-    "legend.fontsize": 8,
     "svg.hashsalt": "gelwright",
 }
 SHOWN_LIGHT_FRACTION = 5e-3  # wavelengths with less than this share of the peak are not drawn
@@ -110,8 +105,8 @@ def draw_light(
     right.set_ylim(0.0, 105.0)
     right.set_ylabel(f"light absorbed by each in {um_from_m(thickness_m):g} µm, fresh / %")
     right.spines["right"].set_visible(True)
-    right.legend(loc="upper right", title="initiator")
-    axes.set_title(f"Lamp light (pale: {lamp.strongest}, darker: {lamp.weakest}) and initiators")
+    _legend(right, loc="upper right")
+    _title(axes, f"Lamp light (pale: {lamp.strongest}, darker: {lamp.weakest}) and initiators")
     return axes
 
 
@@ -141,8 +136,8 @@ def draw_conversion(
     axes.set_ylim(0.0, 1.0)
     axes.set_xlabel("depth below the surface / µm")
     axes.set_ylabel("conversion")
-    axes.set_title(title)
-    axes.legend(loc="lower center", ncols=3)
+    _title(axes, title)
+    _legend(axes, loc="lower center", ncols=3)
     return axes
 
 
@@ -177,8 +172,16 @@ def _time_axis(axes: Axes, results: Sequence[CureResult], label: str, title: str
     axes.set_xlim(0.0, max(float(result.time_s[-1]) for result in results))
     axes.set_xlabel("time from switch-on / s")
     axes.set_ylabel(label)
-    axes.set_title(title)
-    axes.legend(loc="upper right", ncols=2)
+    _title(axes, title)
+    _legend(axes, loc="upper right", ncols=2)
+
+
+def _title(axes: Axes, words: str) -> None:
+    axes.set_title(words, loc="left", fontsize=10, fontweight="bold", color="#222222")
+
+
+def _legend(axes: Axes, **where: Any) -> None:
+    axes.legend(frameon=False, fontsize=8, labelcolor="#333333", **where)
 
 
 def _note(axes: Axes, height: float, words: str, colour: str) -> None:
@@ -233,5 +236,5 @@ def draw_margins(axes: Axes, constraints: Sequence[Constraint], figures: Sequenc
     axes.set_xticks([])
     axes.spines["bottom"].set_visible(False)
     axes.tick_params(axis="y", length=0)
-    axes.set_title("Room left to each limit (worst case of each; bars cut at one scale unit)")
+    _title(axes, "Room left to each limit (worst case of each; bars cut at one scale unit)")
     return axes

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from ..models.gel import Gel
 from ..models.heat import Hand
 from .brief import Brief
 from .constraints import Constraint, build_constraints, figures_of, scaled_values
+from .evaluators import EvaluatorMaker, SteadyEvaluator
 from .search_space import SearchSpace, missing_prices
 
 if TYPE_CHECKING:
@@ -34,37 +35,6 @@ OBJECTIVE_WORDS = {
     "least_cost": "lowest cost",
     "least_yellowing": "least yellowing",
 }
-
-
-class Evaluator(Protocol):
-    """What the search needs of a simulator; `gelwright.models.batch.BlendEvaluator` is one."""
-
-    simulations: int
-
-    def __call__(self, loadings_wt_pct: Floats) -> BlendFigures:
-        """Figures of every blend in every scenario."""
-        ...
-
-    def with_jacobian(self, loadings: Floats, step_wt_pct: Floats) -> tuple[BlendFigures, BlendFigures]:
-        """Figures of a point and of its forward neighbours."""
-        ...
-
-
-EvaluatorMaker = Callable[..., Any]
-
-
-def blend_evaluator(
-    gel: Gel,
-    initiators: Sequence[str],
-    amines: Sequence[str],
-    scenarios: Sequence[Scenario],
-    *,
-    workers: int | None,
-) -> Any:
-    """The real simulator."""
-    from ..models.batch import BlendEvaluator
-
-    return BlendEvaluator(gel, initiators, amines, scenarios, workers=workers)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -106,54 +76,59 @@ class Problem:
         Builds the simulator; tests put a cheap stand-in here.
     workers : int or None
         Threads of the simulator; results do not depend on it.
+    is_screening : bool
+        Whether coarse settings and fewer scenarios will do: the thickest film only, no second cycle.
     """
 
     brief: Brief
     lamp: Lamp
     gel: Gel
     space: SearchSpace
-    make_evaluator: EvaluatorMaker = blend_evaluator
+    make_evaluator: EvaluatorMaker = SteadyEvaluator
     workers: int | None = None
+    is_screening: bool = False
     scenarios: tuple[Scenario, ...] = field(init=False)
+    cure_scenarios: tuple[int, ...] = field(init=False)
+    heat_scenarios: tuple[int, ...] = field(init=False)
+    second_scenarios: tuple[int, ...] = field(init=False)
     constraints: tuple[Constraint, ...] = field(init=False)
     evaluator: Any = field(init=False)
     ceilings: Floats = field(init=False)
     _seen: dict[bytes, Point] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
-        cure = self._scenarios(self.lamp.weakest, self.cycles)
-        heat = self._scenarios(self.lamp.strongest, 1)
-        self.scenarios = (*cure, *heat)
+        thicknesses, weak, strong = self.brief.thicknesses_m, self.lamp.weakest, self.lamp.strongest
+        thicknesses = thicknesses[-1:] if self.is_screening else thicknesses
+        cure = [self.scenario(weak, thickness) for thickness in thicknesses]
+        heat = [self.scenario(strong, thickness) for thickness in thicknesses]
+        again = [self.scenario(weak, thicknesses[-1], cycles=2)] if self.judges_second_cycle else []
+        self.scenarios = (*cure, *heat, *again)
+        n = len(cure)
+        self.cure_scenarios = tuple(range(n))
+        self.heat_scenarios = tuple(range(n, n + len(heat)))
+        self.second_scenarios = tuple(range(n + len(heat), len(self.scenarios)))
         self.evaluator = self.new_evaluator(self.scenarios)
         some = np.zeros((1, len(self.space.keys)))
-        some[0, 0] = self.space.high_wt_pct[0]
+        some[0, 0] = 0.1 * self.space.high_wt_pct[0]
         self.ceilings = self.evaluator(some).conversion_ceiling_fraction
-        cure_indices = range(len(cure))
-        heat_indices = range(len(cure), len(self.scenarios))
         self.constraints = build_constraints(
-            self.brief, self.scenarios, cure_indices, heat_indices, self.ceilings
+            self.brief,
+            self.scenarios,
+            cure=self.cure_scenarios,
+            heat=self.heat_scenarios,
+            second=self.second_scenarios,
+            ceilings=self.ceilings,
         )
 
     @property
-    def cycles(self) -> int:
-        """Cycles simulated at the weakest position: two only when the second one's heat is judged."""
-        return 1 if self.brief.limits.second_cycle_heat_max_ratio is None else 2
+    def judges_second_cycle(self) -> bool:
+        """Whether a second cycle is simulated: at the weakest position in the thickest film, where most is left to react."""
+        return self.brief.limits.second_cycle_heat_max_ratio is not None and not self.is_screening
 
     @property
     def hand(self) -> Hand:
         """The finger of the brief."""
         return Hand(start_k=self.brief.hand_start_k, nail_thickness_m=self.brief.nail_thickness_m)
-
-    @property
-    def cure_scenarios(self) -> tuple[int, ...]:
-        """Scenarios at the weakest position."""
-        return tuple(range(len(self.brief.thicknesses_m)))
-
-    @property
-    def heat_scenarios(self) -> tuple[int, ...]:
-        """Scenarios at the strongest position."""
-        n = len(self.brief.thicknesses_m)
-        return tuple(range(n, 2 * n))
 
     @property
     def simulations(self) -> int:
@@ -163,7 +138,12 @@ class Problem:
     def new_evaluator(self, scenarios: Sequence[Scenario]) -> Any:
         """A simulator of the same substances for other scenarios."""
         return self.make_evaluator(
-            self.gel, self.space.initiators, self.space.amines, scenarios, workers=self.workers
+            self.gel,
+            self.space.initiators,
+            self.space.amines,
+            scenarios,
+            workers=self.workers,
+            coarse=self.is_screening,
         )
 
     def scenario(
@@ -181,19 +161,21 @@ class Problem:
             hand=self.hand,
         )
 
-    def _scenarios(self, position: str, cycles: int) -> list[Scenario]:
-        return [self.scenario(position, thickness, cycles) for thickness in self.brief.thicknesses_m]
-
     def forget(self) -> None:
         """Drop remembered points, so that a search from another start is counted honestly."""
         self._seen.clear()
 
-    def narrowed(self, keys: Sequence[str]) -> Problem:
+    def narrowed(self, keys: Sequence[str], *, screening: bool = False) -> Problem:
         """The same problem for some of the substances, with its own simulator and memory."""
         return Problem(
-            brief=self.brief, lamp=self.lamp, gel=self.gel, space=self.space.subset(keys),
-            make_evaluator=self.make_evaluator, workers=self.workers,
-        )  # fmt: skip
+            brief=self.brief,
+            lamp=self.lamp,
+            gel=self.gel,
+            space=self.space.subset(keys),
+            make_evaluator=self.make_evaluator,
+            workers=self.workers,
+            is_screening=screening,
+        )
 
     def vector(self, blend: Mapping[str, float]) -> Floats:
         """Loading vector of a blend given by substance key, wt% of the gel."""

@@ -7,7 +7,7 @@ suggestions. One process writes. A tail torn off by a crash is cut away and kept
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from .problem import Problem
 JOURNAL = "journal.log"
 LOCK_GRACE_S = 5
 UNIT, CONTENT, SECONDS = "unit", "found", "seconds"
+SCREENING = "only screened"
 
 
 class Record:
@@ -94,7 +95,9 @@ class Record:
 
         ranges = {each.key: each.high_wt_pct for each in self._problem.space.substances}
         content = {name: getattr(found, name) for name in Local.__slots__}
-        constraints = dict(zip(self._names(), found.values, strict=True))
+        constraints = dict(zip(found.limits, found.values, strict=True))
+        if found.is_screening:  # keeps a coarse blend from ever being the study's best trial
+            constraints[SCREENING] = 1.0
         trial = create_trial(
             params={key: found.blend_wt_pct.get(key, 0.0) for key in ranges},
             distributions={
@@ -108,13 +111,10 @@ class Record:
         self.study.add_trials([trial])
         self._units[unit] = found
 
-    def _names(self) -> Sequence[str]:
-        return [row.name for row in self._problem.constraints]
-
 
 def _restored(text: str) -> Local:
     content: dict[str, Any] = json.loads(text)
-    for name in ("values", "figures", "multipliers"):
+    for name in ("limits", "values", "figures", "multipliers"):
         content[name] = tuple(content[name])
     return Local(**content)
 

@@ -12,9 +12,11 @@ from ..lamp_library.units import c_from_k, um_from_m
 from ..models.gel import save_gel
 from .answer import Candidate, Place
 from .cautions import long_cautions
+from .cure_run import model_remarks
 from .problem import OBJECTIVE_WORDS
-from .run_data import OBJECTIVE_UNIT, candidate_table, citations, outcome_data, versions
+from .run_data import OBJECTIVE_UNIT, candidate_table, citations, outcome_data
 from .tune import Outcome, blended
+from .versions import versions
 
 PICTURES = {
     "light.png": "Lamp light and what each initiator of the blend absorbs of it",
@@ -269,7 +271,7 @@ def _cautions(outcome: Outcome) -> list[str]:
 
 def _method(outcome: Outcome) -> list[str]:
     found, brief = outcome.found, outcome.inputs.brief
-    flags = dict.fromkeys(flag for result in outcome.traces for flag in result.flags)
+    flags = model_remarks(outcome.traces)
     lines = ["## How this was worked out", ""]
     lines.append(f"- {found.method}; {found.units} local searches, {outcome.simulations} films simulated")
     lines.append(

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 from dataclasses import asdict
-from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
 from .answer import Candidate
@@ -14,8 +12,8 @@ from .constraints import Constraint
 from .local import Local
 from .problem import OBJECTIVE_WORDS
 from .tune import Outcome
+from .versions import versions
 
-LIBRARIES = ("gelwright", "numpy", "scipy", "numba", "optuna", "pandas", "matplotlib")
 UNIT_SUFFIX = {
     "min": "min",
     "per_kg": "per_kg",
@@ -31,17 +29,6 @@ OBJECTIVE_UNIT = {
     "least_cost": "per_kg",
     "least_yellowing": "ratio",
 }
-
-
-def versions() -> dict[str, str]:
-    """Versions of Python and of the libraries an answer rests on."""
-    found = {"python": sys.version.split()[0]}
-    for name in LIBRARIES:
-        try:
-            found[name] = version(name)
-        except PackageNotFoundError:
-            found[name] = "not installed (running from a checkout)"
-    return found
 
 
 def limit_rows(constraints: Sequence[Constraint], figures: Sequence[float]) -> list[dict[str, Any]]:

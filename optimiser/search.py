@@ -23,6 +23,7 @@ Floats = NDArray[np.float64]
 
 STARTS = 8
 KEPT_INITIATORS = 5
+LEAST_START_SHARE = 0.01
 RELAXED_ITERATIONS = 25
 SAME_OBJECTIVE = 1e-3  # a blend whose extra member changes the objective by less is not a blend of its own
 AT_LOWEST = 1.02
@@ -108,9 +109,10 @@ def search(
         kept, amines = strongest(problem, relaxed)
         subsets = subsets_of(problem, kept, amines)
     desk.total = len(relaxed) + len(subsets)
-    polished = {
-        keys: desk.run(f"subset {' + '.join(keys)}", _subset_job(problem, keys, relaxed)) for keys in subsets
-    }
+    polished: dict[tuple[str, ...], Local] = {}
+    for keys in subsets:
+        known = any(found.is_feasible for found in polished.values())
+        polished[keys] = desk.run(f"subset {' + '.join(keys)}", _subset_job(problem, keys, relaxed, known))
     method = (
         f"every blend of up to {problem.brief.max_initiators} of all {len(problem.space.initiators)} initiators polished"
         if exhaustive
@@ -156,14 +158,20 @@ def _relaxed(desk: _Desk, starts: int) -> list[Local]:
 
     def job(index: int) -> Callable[[], Local]:
         return lambda: local_search(
-            problem.narrowed(problem.space.keys), points[index], none, most_iterations=RELAXED_ITERATIONS
+            problem.narrowed(problem.space.keys, screening=True),
+            points[index],
+            none,
+            most_iterations=RELAXED_ITERATIONS,
         )
 
     return [desk.run(f"relaxed start {index + 1}", job(index)) for index in range(starts)]
 
 
 def relaxed_starts(problem: Problem, starts: int) -> Floats:
-    """Scrambled Sobol starts [wt%], thinned so that the total is that of a blend and not of the whole shelf.
+    """Scrambled Sobol starts [wt%], evenly spread over two decades below each highest loading.
+
+    Thick films answer to little initiator and shut the light out with much, so the decades matter; with many
+    substances the starts are thinned to the total of a blend rather than of the whole shelf.
 
     Parameters
     ----------
@@ -183,7 +191,7 @@ def relaxed_starts(problem: Problem, starts: int) -> Floats:
     doublings = int(np.ceil(np.log2(max(starts, 2))))
     draws = qmc.Sobol(d=n, scramble=True, rng=rng).random_base2(doublings)[:starts]
     thinning = min(1.0, 2.0 * problem.brief.max_initiators / n)
-    return np.asarray(problem.space.high_wt_pct * thinning * draws**2)
+    return np.asarray(problem.space.high_wt_pct * thinning * LEAST_START_SHARE ** (1.0 - draws))
 
 
 def strongest(
@@ -221,7 +229,9 @@ def subsets_of(problem: Problem, initiators: Sequence[str], amines: Sequence[str
     return found
 
 
-def _subset_job(problem: Problem, keys: Sequence[str], relaxed: Sequence[Local]) -> Callable[[], Local]:
+def _subset_job(
+    problem: Problem, keys: Sequence[str], relaxed: Sequence[Local], feasible_known: bool
+) -> Callable[[], Local]:
     def job() -> Local:
         part = problem.narrowed(keys)
         low = np.full(len(keys), problem.brief.smallest_loading_wt_pct)
@@ -232,9 +242,9 @@ def _subset_job(problem: Problem, keys: Sequence[str], relaxed: Sequence[Local])
             guess = part.vector(best.blend_wt_pct)
             first = np.where(guess > low, guess, 0.5 * (low + middle))
         found = local_search(part, first, low)
-        if relaxed and not found.is_feasible:  # a second chance from the middle of the box
+        if not found.is_feasible and not feasible_known:  # a second chance, from little of everything
             part.forget()
-            again = local_search(part, middle, low)
+            again = local_search(part, 2.0 * low, low)
             found = min(found, again, key=lambda each: each.rank)
         return found
 

@@ -15,7 +15,8 @@ from ..models.results import CureResult
 from .answer import TIGHT, Candidate, ShadowPrice, candidates, shadow_prices
 from .brief import Brief
 from .demo_data import load_any_gel
-from .problem import EvaluatorMaker, Problem, blend_evaluator
+from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .problem import Problem
 from .record import Record
 from .relaxing import Conflict, conflicts
 from .search import Found, Progress, search
@@ -116,7 +117,7 @@ def tune(
     exhaustive: bool = False,
     progress: Progress,
     say: Say,
-    make_evaluator: EvaluatorMaker = blend_evaluator,
+    make_evaluator: EvaluatorMaker = SteadyEvaluator,
 ) -> Outcome:
     """Search a brief; finished units are kept in the folder's journal and not run again.
 

@@ -41,7 +41,14 @@ class StandIn:
     """Beer-Lambert light, square-root rate, heat growing with mean rate: algebra in place of a simulation."""
 
     def __init__(
-        self, gel: Gel, initiators: Sequence[str], amines: Sequence[str], scenarios: Sequence[Any], *, workers: int | None
+        self,
+        gel: Gel,
+        initiators: Sequence[str],
+        amines: Sequence[str],
+        scenarios: Sequence[Any],
+        *,
+        workers: int | None,
+        coarse: bool = False,
     ) -> None:
         self.scenarios, self.n_amines, self.simulations = scenarios, len(amines), 0
         self.data = [photoinitiator(key) for key in initiators]
@@ -52,13 +59,6 @@ class StandIn:
         stacked = [np.stack([column[i] for column in columns], axis=1) for i in range(11)]
         ceilings = np.full(len(self.scenarios), CEILING)
         return Figures(*stacked[:10], ceilings, stacked[10])
-
-    def paired(self, loadings_wt_pct: Any, scenario_index: Any) -> Figures:
-        rows = [
-            self._film(loadings_wt_pct[[k]], self.scenarios[int(index)]) for k, index in enumerate(scenario_index)
-        ]
-        stacked = [np.concatenate([row[i][:, np.newaxis] for row in rows]) for i in range(11)]
-        return Figures(*stacked[:10], np.array([CEILING]), stacked[10])
 
     def with_jacobian(self, loadings: Any, step_wt_pct: Any) -> tuple[Figures, Figures]:
         return self(loadings[np.newaxis, :]), self(loadings[np.newaxis, :] + np.diag(step_wt_pct))
@@ -123,7 +123,11 @@ def make_problem(make_brief: Callable[..., Brief]) -> Callable[..., Problem]:
         brief = make_brief(**changes)
         lamp, gel = load_lamp(brief.lamps[0]), resin_base(brief)
         return Problem(
-            brief=brief, lamp=lamp, gel=gel, space=build_search_space(brief, lamp, gel), make_evaluator=StandIn
+            brief=brief,
+            lamp=lamp,
+            gel=gel,
+            space=build_search_space(brief, lamp, gel),
+            make_evaluator=StandIn,
         )
 
     return make

@@ -1,0 +1,116 @@
+"""Which substances are in, which are out, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+
+import numpy as np
+import pytest
+from gelwright.lamp_library.errors import InputError, UnknownNameError
+from gelwright.lamp_library.lamp import load_lamp
+from gelwright.optimiser.brief import Brief
+from gelwright.optimiser.search_space import SearchSpace, absorbed_fraction_at_most, build_search_space
+from gelwright.optimiser.tune import resin_base
+
+
+@pytest.fixture
+def space_of(make_brief: Callable[..., Brief]) -> Callable[..., SearchSpace]:
+    def build(**changes: object) -> SearchSpace:
+        brief = make_brief(**changes)
+        return build_search_space(brief, load_lamp(brief.lamps[0]), resin_base(brief))
+
+    return build
+
+
+def reason(space: SearchSpace, key: str) -> str:
+    return next(out.reason for out in space.excluded if out.key == key)
+
+
+def test_tpo_is_out_in_the_eu_from_1_september_2025_with_the_act(
+    space_of: Callable[..., SearchSpace],
+) -> None:
+    after = space_of(allowed=(), on_date=date(2025, 9, 1))
+    assert "TPO" not in after.keys
+    assert "2025/877" in reason(after, "TPO")
+    before = space_of(allowed=(), on_date=date(2025, 8, 31))
+    assert before.substance("TPO").high_wt_pct == 5.0
+    assert any("restricted in EU" in flag for flag in before.substance("TPO").flags)
+
+
+def test_a_professional_only_substance_is_out_for_consumers(space_of: Callable[..., SearchSpace]) -> None:
+    space = space_of(
+        allowed=(),
+        on_date=date(2025, 8, 31),
+        professional_use=False,
+        resin_parts={"Bis-EMA": 70.0, "IBOMA": 30.0},
+    )
+    assert "professional use" in reason(space, "TPO")
+
+
+def test_all_markets_count(space_of: Callable[..., SearchSpace]) -> None:
+    assert "TPO" in space_of(allowed=(), markets=("US",)).keys
+    assert "TPO" not in space_of(allowed=(), markets=("US", "EU")).keys
+
+
+def test_unknown_status_is_flagged_not_hidden(space_of: Callable[..., SearchSpace]) -> None:
+    flags = space_of(allowed=("DMPA",)).substance("DMPA").flags
+    assert any("unknown" in flag and "EU" in flag for flag in flags)
+
+
+def test_forbidden_and_unlisted_substances_are_out(space_of: Callable[..., SearchSpace]) -> None:
+    space = space_of(allowed=("BAPO", "HCPK"))
+    assert space.keys == ("BAPO", "HCPK")
+    assert reason(space, "TPO-L") == "not in the brief's list of allowed substances"
+    assert reason(space_of(allowed=(), forbidden=("BAPO",)), "BAPO") == "forbidden by the brief"
+
+
+def test_an_initiator_without_light_to_absorb_is_out(space_of: Callable[..., SearchSpace]) -> None:
+    space = space_of(allowed=("BAPO", "HMPP"), lamps=("demo_narrow_405",), caps_wt_pct={"HMPP": 0.3})
+    assert space.keys == ("BAPO",)
+    assert "absorbs no usable light" in reason(space, "HMPP")
+
+
+def test_amines_come_only_beside_type_two_and_the_other_way_round(
+    space_of: Callable[..., SearchSpace],
+) -> None:
+    assert space_of(allowed=("CQ", "EDB")).keys == ("CQ", "EDB")
+    assert "without a type II" in reason(space_of(allowed=("BAPO", "EDB")), "EDB")
+    assert "needs an amine" in reason(space_of(allowed=("BAPO", "CQ")), "CQ")
+
+
+def test_caps_bind_and_are_named(space_of: Callable[..., SearchSpace]) -> None:
+    capped = space_of(caps_wt_pct={"BAPO": 0.7}).substance("BAPO")
+    assert (capped.high_wt_pct, capped.high_because) == (0.7, "cap in the brief")
+    assert space_of().substance("BAPO").high_because == "usual maximum"
+    assert "smallest worth weighing" in reason(space_of(caps_wt_pct={"BAPO": 0.01}), "BAPO")
+
+
+def test_nothing_left_is_an_error_with_the_reasons(space_of: Callable[..., SearchSpace]) -> None:
+    with pytest.raises(InputError, match=r"no initiator is left.*2025/877"):
+        space_of(allowed=("TPO",))
+
+
+def test_a_mistyped_substance_is_named(space_of: Callable[..., SearchSpace]) -> None:
+    with pytest.raises(UnknownNameError, match="BAPO"):
+        space_of(allowed=("BAPPO",))
+
+
+def test_least_cost_without_a_price_names_the_substances(space_of: Callable[..., SearchSpace]) -> None:
+    with pytest.raises(InputError, match="lacks TPO-L, HCPK"):
+        space_of(objective="least_cost", prices_per_kg={"BAPO": 100.0})
+
+
+def test_a_forbidden_resin_base_is_refused(space_of: Callable[..., SearchSpace]) -> None:
+    with pytest.raises(InputError, match=r"the resin base holds HEMA.*professional"):
+        space_of(resin_parts={"Bis-EMA": 70.0, "HEMA": 30.0}, professional_use=False)
+    assert any("HEMA" in note for note in space_of(resin_parts={"Bis-EMA": 70.0, "HEMA": 30.0}).law_notes)
+
+
+def test_absorbed_share_follows_beer_lambert_in_the_limits(make_brief: Callable[..., Brief]) -> None:
+    lamp, gel = load_lamp("demo_arch_365_405"), resin_base(make_brief())
+    thin = absorbed_fraction_at_most("BAPO", lamp, gel, 0.01, 1e-6)
+    assert absorbed_fraction_at_most("BAPO", lamp, gel, 0.02, 1e-6) == pytest.approx(2.0 * thin, rel=1e-3)
+    thick = [absorbed_fraction_at_most("BAPO", lamp, gel, 2.0, h) for h in (1e-4, 1e-3, 1e-2)]
+    assert np.all(np.diff(thick) > 0.0)
+    assert thick[-1] <= 1.0
