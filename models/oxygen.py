@@ -16,8 +16,9 @@ from .compiled import compiled
 from .kinetics import radical_step
 
 Array = NDArray[np.float64]
-_MOST_ITERATIONS = 12
+_MOST_ITERATIONS = 60
 _TOLERANCE = 1e-6  # of the surface concentration
+_TRACE = 1e-9  # of the surface concentration: less than a billionth leaves radicals alone
 
 
 @compiled
@@ -62,10 +63,17 @@ def oxygen_step(
         Oxygen that entered through the surface and oxygen consumed [mol m-2].
     """
     count = width.size
+    # While radicals form everywhere, oxygen cannot travel past cells it has left; those below stay as they are. Without light it
+    # may, and the whole film is solved.
+    deepest = count
+    while deepest > 3 and formation[deepest - 1] > 0.0:
+        if max(old[deepest - 1], old[deepest - 2], old[deepest - 3]) > _TRACE * surface:
+            break
+        deepest -= 1
     for _ in range(_MOST_ITERATIONS):
         change = 0.0
         # Forward sweep with the sink linearised about the present guess.
-        for cell in range(count):
+        for cell in range(deepest):
             present = oxygen[cell]
             loss = base_loss[cell] + per_oxygen[cell] * rate[cell] * present
             _, integral = radical_step(formation[cell], loss, termination[cell], radicals[cell], seconds)
@@ -75,7 +83,9 @@ def oxygen_step(
                 rate[cell] * mean * (1.0 - per_oxygen[cell] * rate[cell] * present / (root + 1.0 / seconds))
             )
             sink = rate[cell] * mean * present
-            diagonal = width[cell] * (1.0 / seconds + slope) + conductance[cell] + conductance[cell + 1]
+            diagonal = width[cell] * (1.0 / seconds + slope) + conductance[cell]
+            if cell + 1 < deepest:
+                diagonal += conductance[cell + 1]
             right = width[cell] * (old[cell] / seconds + slope * present - sink)
             if cell == 0:
                 right += conductance[0] * surface
@@ -86,8 +96,8 @@ def oxygen_step(
             work[0, cell] = 1.0 / diagonal
             work[1, cell] = right
         later = 0.0
-        for cell in range(count - 1, -1, -1):
-            later = (work[1, cell] + (conductance[cell + 1] * later if cell + 1 < count else 0.0)) * work[
+        for cell in range(deepest - 1, -1, -1):
+            later = (work[1, cell] + (conductance[cell + 1] * later if cell + 1 < deepest else 0.0)) * work[
                 0, cell
             ]
             present = oxygen[cell]

@@ -43,7 +43,7 @@ class SolverSettings:
 
     tolerance_conversion: float = 1.0e-3
     tolerance_temperature_k: float = 0.05
-    light_tolerance: float = 2.0e-3
+    light_tolerance: float = 1.0e-3
     first_step_s: float = 0.01
     largest_step_s: float = 10.0
     cells: int = 40
@@ -91,7 +91,7 @@ class Solution:
     conversion_steps : ndarray, shape (n_step + 1, n)
         Conversion in every cell after every step; empty if not recorded.
     steps_s : ndarray
-        Steps taken, for a replay; empty if not kept.
+        Steps taken, for a replay (a minus sign marks steps of one pass); empty if not kept.
     """
 
     film: FilmArrays

@@ -7,9 +7,10 @@ Scheme, per step of length h
 3. Oxygen implicitly with its exact radical sink; radicals by the exact Riccati solution; C=C by the exact exponential
    of the radical integral. Where oxygen runs out within the step, radicals live only for the rest of it.
 4. Temperature by a two-stage damped implicit rule with the step's own heat as source.
-The difference between the first and the corrected pass is the error estimate. Steps land on programme edges.
+The correction is left out where a bound on its effect is well below the tolerances; else the difference between the two
+passes is the error estimate. Steps land on programme edges.
 
-A run whose time steps are given (`replay`) repeats them without error control: finite differences between a run and its
+A run whose time steps are given (`replay`; a minus sign marks steps of one pass) repeats them without error control: finite differences between a run and its
 replay are smooth.
 """
 
@@ -25,12 +26,14 @@ from .core_step import (
     conduct,
     extrapolate,
     fill_sources,
+    first_pass_error,
     guess_initiators,
     new_conduction,
     photolyse_corrected,
     programme_level,
     react,
     remember_first_pass,
+    second_pass_error,
     step_error,
     update_light,
 )
@@ -46,6 +49,7 @@ from .core_totals import (
 
 Array = NDArray[np.float64]
 MAX_STEPS = 20000
+ONE_PASS_BELOW = 0.3  # of the tolerances
 STATUS_OK, STATUS_TOO_MANY_STEPS, STATUS_NOT_FINITE = 0.0, 1.0, 2.0
 
 
@@ -57,25 +61,34 @@ def try_step(
     new: State,
     scratch: Scratch,
     conduction: Conduction,
+    control: Array,
     level: float,
     air: float,
     time: float,
     seconds: float,
-    tolerance: float,
-) -> tuple[float, float, float]:
-    """Two passes over one step into `new`; oxygen entered and consumed [mol m-2], heat lost [J m-2]."""
+    passes: int,
+) -> tuple[float, float, float, float, int]:
+    """One or two passes over one step into `new` (`passes` 0 = as many as the error asks for).
+
+    Returns oxygen entered and consumed [mol m-2], heat lost [J m-2], the error in units of the tolerances, and the passes.
+    """
     isothermal = film.boundary[at.ISOTHERMAL] != 0.0
-    photolyse_corrected(film, state, middle, new, scratch, level, seconds, tolerance)
+    photolyse_corrected(film, state, middle, new, scratch, level, seconds, control[at.LIGHT_TOLERANCE])
     new.oxygen[:] = state.oxygen
-    entered, consumed, lost = 0.0, 0.0, 0.0
+    entered, consumed, lost, error = 0.0, 0.0, 0.0, 0.0
     for sweep in range(2):
         entered, consumed = react(film, state, middle, new, scratch, seconds)
         if not isothermal:
             fill_sources(film, state, new, scratch, conduction, level, time, seconds)
             lost = conduct(film, state, middle, new, scratch, conduction, air, seconds)
-        if sweep == 0:
-            remember_first_pass(state, new, middle, scratch, isothermal)
-    return entered, consumed, lost
+        if sweep == 1:
+            error = second_pass_error(film, new, scratch, control)
+            break
+        error = first_pass_error(film, state, middle, new, scratch, control)
+        if passes == 1 or (passes == 0 and error < ONE_PASS_BELOW):
+            return entered, consumed, lost, step_error(film, middle, new, scratch, control, level, error), 1
+        remember_first_pass(state, new, middle, scratch, isothermal)
+    return entered, consumed, lost, step_error(film, middle, new, scratch, control, level, error), 2
 
 
 @compiled
@@ -109,7 +122,6 @@ def run_film(
     conversion = np.zeros(film.width.size)
     bed = int(film.boundary[at.BED_INDEX])
     isothermal = film.boundary[at.ISOTHERMAL] != 0.0
-    light_tolerance = control[at.LIGHT_TOLERANCE]
     totals[:] = 0.0
     cycle_heat[:] = 0.0
     totals[at.PEAK_FILM] = totals[at.PEAK_INTERFACE] = totals[at.PEAK_BED] = -1.0
@@ -132,16 +144,17 @@ def run_film(
                 totals[at.STATUS] = STATUS_TOO_MANY_STEPS
                 return accepted
             left = duration - since
-            h = replay[accepted] if replay.size > 0 else next_step(step, left, control[at.LARGEST_STEP])
+            h, passes = next_step(step, left, control[at.LARGEST_STEP]), 0
+            if replay.size > 0:
+                h, passes = abs(replay[accepted]), 1 if replay[accepted] < 0.0 else 2
             level, air = programme_level(segment, film.boundary, since + 0.5 * h)
             extrapolate(state, past, 0.5 * h / last if last > 0.0 else 0.0, middle)
             if level > 0.0:
                 guess_initiators(state, middle, scratch, level * h)
-                update_light(film, middle, scratch, light_tolerance)
-            entered, consumed, lost = try_step(
-                film, state, middle, new, scratch, conduction, level, air, time, h, light_tolerance
+                update_light(film, middle, scratch, control[at.LIGHT_TOLERANCE])
+            entered, consumed, lost, error, passes = try_step(
+                film, state, middle, new, scratch, conduction, control, level, air, time, h, passes
             )
-            error = step_error(film, middle, new, scratch, control, level)
             if replay.size == 0:
                 step = h * min(max(0.85 * (error + 1e-9) ** (-1.0 / 3.0), 0.2), 2.5)
                 if error > 1.0 and h > 1e-6:
@@ -172,7 +185,7 @@ def run_film(
             if profiles.shape[0] > 0:
                 profiles[accepted] = conversion
             if taken_steps.size > 0:
-                taken_steps[accepted] = h
+                taken_steps[accepted] = h if passes == 2 else -h
             accepted += 1
     totals[at.STEPS], totals[at.REJECTED] = accepted, rejected
     totals[at.RADICALS_LEFT] = np.sum(film.width * state.radical)
