@@ -23,6 +23,8 @@ class FilmArrays(NamedTuple):
     napierian: Array  # (n_species, n_bin) [m2/mol]
     product: Array  # (n_species, n_bin) [m2/mol]
     background: Array  # (n_bin, n) [1/m]
+    scattering: Array  # (n_bin, n) reduced scattering coefficient [1/m]
+    floor_reflectance: Array  # (n_bin,) share of light turned back by the nail
     photons: Array  # (n_bin,) [mol m-2 s-1]
     energy: Array  # (n_bin,) [J/mol]
     floor: Array  # (n_bin, m - n) share of leaving light turned to heat in each cell below
@@ -59,7 +61,9 @@ class Scratch(NamedTuple):
     full: Array  # (n,) C=C before any cure [mol m-3]
     uptake: Array  # (n_species, n) [1/s]
     light_heat: Array  # (n,) [W m-2]
-    leaving: Array  # (n_bin,) [mol m-2 s-1]
+    leaving: Array  # (n_bin,) downwards, into the nail [mol m-2 s-1]
+    reflected: Array  # (n_bin,) back to the air [mol m-2 s-1]
+    flux: Array  # (6, n + 1) work space of the two-flux light
     lost: Array  # (n_species, n) [mol m-3]
     lit: Array  # (n_species, n) concentrations of the last light calculation; -1 = none yet
     yield_: Array  # (n_species, n) molecules lost per photon absorbed
@@ -114,6 +118,8 @@ def new_scratch(film: FilmArrays) -> Scratch:
         np.zeros((kinds, n)),
         np.zeros(n),
         np.zeros(bins),
+        np.zeros(bins),
+        np.zeros((6, n + 1)),
         np.zeros((kinds, n)),
         np.full((kinds, n), -1.0),
         np.zeros((kinds, n)),

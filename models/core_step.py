@@ -15,7 +15,7 @@ from .compiled import compiled
 from .core_arrays import Conduction, FilmArrays, Scratch, State
 from .heat import conduction_step
 from .kinetics import arrhenius_factor, loss_coefficients, mobility, radical_step, vitrification_conversion
-from .optics import light_in_film
+from .optics import light_in_film, light_two_flux
 from .oxygen import oxygen_step
 from .photochemistry import amine_share
 
@@ -133,19 +133,39 @@ def update_light(film: FilmArrays, middle: State, scratch: Scratch, tolerance: f
             scratch.lost[kind, i] = max(
                 film.start_concentration[kind, i] - middle.concentration[kind, i], 0.0
             )
-    light_in_film(
-        film.width,
-        scratch.lit,
-        scratch.lost,
-        film.napierian,
-        film.product,
-        film.background,
-        film.photons,
-        film.energy,
-        scratch.uptake,
-        scratch.light_heat,
-        scratch.leaving,
-    )
+    if film.boundary[at.TWO_FLUX] == 0.0:
+        light_in_film(
+            film.width,
+            scratch.lit,
+            scratch.lost,
+            film.napierian,
+            film.product,
+            film.background,
+            film.photons,
+            film.energy,
+            scratch.uptake,
+            scratch.light_heat,
+            scratch.leaving,
+        )
+    else:
+        light_two_flux(
+            film.width,
+            scratch.lit,
+            scratch.lost,
+            film.napierian,
+            film.product,
+            film.background,
+            film.scattering,
+            film.floor_reflectance,
+            film.boundary[at.SURFACE_REFLECTANCE],
+            film.photons,
+            film.energy,
+            scratch.uptake,
+            scratch.light_heat,
+            scratch.leaving,
+            scratch.reflected,
+            scratch.flux,
+        )
     return True
 
 

@@ -85,7 +85,7 @@ def account_light(
     for q in range(film.photons.size):
         totals[at.PHOTONS_IN] += film.photons[q] * dose
         totals[at.PHOTONS_OUT] += scratch.leaving[q] * dose
-        totals[at.PHOTONS_ABSORBED] += (film.photons[q] - scratch.leaving[q]) * dose
+        totals[at.PHOTONS_ABSORBED] += (film.photons[q] - scratch.leaving[q] - scratch.reflected[q]) * dose
         below = 0.0
         for j in range(film.floor.shape[1]):
             below += film.floor[q, j]

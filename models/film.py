@@ -6,6 +6,7 @@ faces or nitrogen: whatever the outside check or the experiment needs runs throu
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -158,14 +159,26 @@ class Absorber:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Light:
-    """Light at the film surface at full output, in bins; background absorption of everything but initiators [1/m].
+    """Light at the film surface at full output, in bins. A film without light has no photons.
 
-    A film without light has `photon_irradiance_mol_m2_s` of zeros.
+    Attributes
+    ----------
+    photon_irradiance_mol_m2_s, photon_energy_j_mol : array_like, shape (n_bin,)
+        Incident photons [mol m-2 s-1] and their energy [J/mol].
+    background_1_m, scattering_1_m : array_like, shape (), (n_bin,) or (n_bin, n)
+        Napierian absorption of everything but initiators, and reduced scattering coefficient mu_s' [1/m].
+    floor_reflectance_fraction : array_like, shape () or (n_bin,)
+        Share of light that the floor turns back (optics "two_flux" only).
+    surface_reflectance_fraction : float
+        Share of diffuse light that the surface turns back into the film (optics "two_flux" only).
     """
 
     photon_irradiance_mol_m2_s: ArrayLike = (0.0,)
     photon_energy_j_mol: ArrayLike = (3.0e5,)
     background_1_m: ArrayLike = 0.0
+    scattering_1_m: ArrayLike = 0.0
+    floor_reflectance_fraction: ArrayLike = 0.0
+    surface_reflectance_fraction: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -232,6 +245,11 @@ class FilmModel:
         C=C before any cure [mol m-3].
     kinetics, oxygen, light, layers, absorbers, amine_mol_m3, warm_up
         See the classes of this module. Without `layers` the film is isothermal at `temperature_k`.
+        `kinetics` and `oxygen` may be sequences, one per layer; the atmosphere and the surface are those of the first.
+    layer_of_cell : array_like, shape (n,) or ()
+        Layer number of each cell, from 0.
+    optics : str
+        "beer_lambert" = one straight pass; "two_flux" = scattering, reflecting floor (see `optics`).
     fixed_initiation_mol_m3_s : array_like, shape (n,) or ()
         Prescribed radical formation at full lamp output, beside what light makes [mol m-3 s-1].
     initial_radical_mol_m3 : array_like, shape (n,) or ()
@@ -243,8 +261,10 @@ class FilmModel:
     width_m: ArrayLike
     acrylate_mol_m3: ArrayLike = 0.0
     methacrylate_mol_m3: ArrayLike = 0.0
-    kinetics: Kinetics
-    oxygen: Oxygen = field(default_factory=lambda: Oxygen(atmosphere="nitrogen"))
+    kinetics: Kinetics | Sequence[Kinetics]
+    oxygen: Oxygen | Sequence[Oxygen] = field(default_factory=lambda: Oxygen(atmosphere="nitrogen"))
+    layer_of_cell: ArrayLike = 0
+    optics: Literal["beer_lambert", "two_flux"] = "beer_lambert"
     light: Light = field(default_factory=Light)
     layers: Layers | None = None
     absorbers: tuple[Absorber, ...] = ()
@@ -265,8 +285,28 @@ def _row(value: ArrayLike, count: int, what: str) -> Array:
     return np.array(np.broadcast_to(array, (count,)))
 
 
+def _layers_of(model: FilmModel, count: int) -> tuple[list[Kinetics], list[Oxygen], NDArray[np.intp]]:
+    """Kinetics and oxygen of each layer, and the layer of each cell."""
+    kinetics = [model.kinetics] if isinstance(model.kinetics, Kinetics) else list(model.kinetics)
+    oxygen = [model.oxygen] * len(kinetics) if isinstance(model.oxygen, Oxygen) else list(model.oxygen)
+    layer = np.array(np.broadcast_to(np.asarray(model.layer_of_cell, dtype=np.intp), (count,)))
+    if len(oxygen) != len(kinetics) or layer.min() < 0 or layer.max() >= len(kinetics):
+        raise InputError(
+            f"film: layers {layer.min()} to {layer.max()} are named, with {len(kinetics)} kinetics and {len(oxygen)} oxygen "
+            "entries; give one of each per layer."
+        )
+    return kinetics, oxygen, layer
+
+
 def _cell_table(model: FilmModel, count: int) -> Array:
-    kinetics, oxygen = model.kinetics, model.oxygen
+    kinetics, oxygen, layer = _layers_of(model, count)
+    rows = np.array([_layer_row(*pair) for pair in zip(kinetics, oxygen, strict=True)])
+    table = np.array(rows[layer])
+    table[:, at.FIXED_INITIATION] = _row(model.fixed_initiation_mol_m3_s, count, "fixed initiation")
+    return table
+
+
+def _layer_row(kinetics: Kinetics, oxygen: Oxygen) -> Array:
     row = np.zeros(at.N_CELL_ROWS)
     row[at.KP_ACRYLATE], row[at.EP_ACRYLATE] = (
         kinetics.acrylate_propagation_m3_mol_s,
@@ -302,9 +342,7 @@ def _cell_table(model: FilmModel, count: int) -> Array:
     row[at.O2_DIFFUSIVITY], row[at.O2_DECAY] = oxygen.diffusivity_m2_s, oxygen.diffusivity_decay
     row[at.O2_RATE], row[at.O2_RADICALS] = oxygen.rate_m3_mol_s, oxygen.radicals_per_oxygen
     row[at.RADICAL_LOSS] = kinetics.radical_loss_1_s
-    table = np.tile(row, (count, 1))
-    table[:, at.FIXED_INITIATION] = _row(model.fixed_initiation_mol_m3_s, count, "fixed initiation")
-    return table
+    return row
 
 
 def _thermal(model: FilmModel, width: Array, bins: int) -> tuple[Array, Array, Array, bool]:
@@ -336,6 +374,11 @@ def _thermal(model: FilmModel, width: Array, bins: int) -> tuple[Array, Array, A
     return table, _row(layers.initial_k, size, "start temperature"), floor, model.isothermal
 
 
+def first_oxygen(model: FilmModel) -> Oxygen:
+    """Oxygen of the layer that faces the air."""
+    return model.oxygen if isinstance(model.oxygen, Oxygen) else model.oxygen[0]
+
+
 def _boundary(model: FilmModel, frozen: bool) -> Array:
     boundary = np.zeros(at.N_BOUNDARY)
     layers = model.layers
@@ -347,8 +390,13 @@ def _boundary(model: FilmModel, frozen: bool) -> Array:
         boundary[at.BOTTOM_TEMPERATURE] = layers.bottom_fixed_k or 0.0
         boundary[at.BLOOD_TEMPERATURE], boundary[at.SOURCE_DECAY] = layers.blood_k, layers.source_decay_s
         boundary[at.BED_INDEX] = layers.bed_index
-    boundary[at.OXYGEN_MODE] = {"nitrogen": 0.0, "closed": 1.0, "air": 2.0}[model.oxygen.atmosphere]
-    boundary[at.O2_SURFACE] = model.oxygen.surface_mol_m3
+    oxygen = first_oxygen(model)
+    boundary[at.OXYGEN_MODE] = {"nitrogen": 0.0, "closed": 1.0, "air": 2.0}[oxygen.atmosphere]
+    boundary[at.O2_SURFACE] = oxygen.surface_mol_m3
+    if model.optics not in ("beer_lambert", "two_flux"):
+        raise InputError(f"film: optics is '{model.optics}'; it must be beer_lambert or two_flux.")
+    boundary[at.TWO_FLUX] = float(model.optics == "two_flux")
+    boundary[at.SURFACE_REFLECTANCE] = model.light.surface_reflectance_fraction
     boundary[at.ISOTHERMAL] = float(frozen)
     boundary[at.WARM_UP] = model.warm_up.overshoot_fraction
     boundary[at.WARM_UP_TIME], boundary[at.WARM_UP_NORM] = (
@@ -356,6 +404,14 @@ def _boundary(model: FilmModel, frozen: bool) -> Array:
         model.warm_up.norm_ratio,
     )
     return boundary
+
+
+def _bin_table(value: ArrayLike, bins: int, count: int) -> Array:
+    """A coefficient per bin and cell from one number, one per bin, or the full table."""
+    array = np.asarray(value, dtype=np.float64)
+    if array.ndim == 1:
+        array = array[:, None]
+    return np.array(np.broadcast_to(array, (bins, count)))
 
 
 def pack(model: FilmModel) -> tuple[FilmArrays, State]:
@@ -371,9 +427,6 @@ def pack(model: FilmModel) -> tuple[FilmArrays, State]:
         if bins > 1
         else np.array(np.atleast_1d(np.asarray(model.light.photon_energy_j_mol, dtype=np.float64)))
     )
-    background = np.asarray(model.light.background_1_m, dtype=np.float64)
-    if background.ndim == 1:
-        background = background[:, None]
     species, concentration = np.zeros((kinds, at.N_SPECIES_ROWS)), np.zeros((kinds, count))
     napierian, product = np.zeros((kinds, bins)), np.zeros((kinds, bins))
     for kind, absorber in enumerate(model.absorbers):
@@ -394,11 +447,24 @@ def pack(model: FilmModel) -> tuple[FilmArrays, State]:
             _row(model.methacrylate_mol_m3, count, "methacrylate"),
         ]
     )
-    oxygen = 0.0 if model.oxygen.atmosphere == "nitrogen" else model.oxygen.initial_mol_m3
+    oxygen = 0.0 if first_oxygen(model).atmosphere == "nitrogen" else first_oxygen(model).initial_mol_m3
     film = FilmArrays(
-        width, _cell_table(model, count), bonds.copy(), concentration.copy(), species, napierian, product,
-        np.array(np.broadcast_to(background, (bins, count))), photons, energy, floor, thermal, _boundary(model, frozen),
-    )  # fmt: skip
+        width=width,
+        cell=_cell_table(model, count),
+        initial=bonds.copy(),
+        start_concentration=concentration.copy(),
+        species=species,
+        napierian=napierian,
+        product=product,
+        background=_bin_table(model.light.background_1_m, bins, count),
+        scattering=_bin_table(model.light.scattering_1_m, bins, count),
+        floor_reflectance=_row(model.light.floor_reflectance_fraction, bins, "floor reflectance"),
+        photons=photons,
+        energy=energy,
+        floor=floor,
+        thermal=thermal,
+        boundary=_boundary(model, frozen),
+    )
     state = State(
         concentration, _row(model.amine_mol_m3, count, "amine"), bonds,
         _row(model.initial_radical_mol_m3, count, "radicals"), np.full(count, oxygen), start_k,

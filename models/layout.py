@@ -43,7 +43,11 @@ OXYGEN_MODE, O2_SURFACE = 8, 9  # 0 none, 1 closed, 2 open to the air; mol m-3 a
 ISOTHERMAL = 10
 WARM_UP, WARM_UP_TIME, WARM_UP_NORM = 11, 12, 13  # overshoot [-], s, factor [-]
 BED_INDEX = 14  # first tissue cell of the thermal grid
-N_BOUNDARY = 15
+TWO_FLUX, SURFACE_REFLECTANCE = (
+    15,
+    16,
+)  # 0/1 scattering light; share of diffuse light turned back by the surface
+N_BOUNDARY = 17
 
 # One row per segment of the programme.
 S_DURATION, S_LEVEL_START, S_LEVEL_END, S_ON_TIME, S_AIR, S_AIR_RISE, S_AIR_TIME, S_CYCLE = (
