@@ -18,9 +18,9 @@ from .verdict import CureFigures, Verdict, judge
 
 Floats = NDArray[np.float64]
 
-LOADING_STEP_WT_PCT = 0.001
+LOADING_STEPS_WT_PCT = (0.001, 0.0001)  # 10 mg and 1 mg in a kilogram of gel, tried in this order
 DETAILED = 5
-TIGHT = 0.02  # scaled distance below which a limit counts as deciding
+TIGHT = 0.05  # scaled distance below which a limit counts as deciding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +96,7 @@ class Candidate:
     def name(self) -> str:
         """The blend in one line, largest loading first."""
         members = sorted(self.blend_wt_pct.items(), key=lambda item: -item[1])
-        return " + ".join(f"{key} {loading:g} %" for key, loading in members)
+        return " + ".join(f"{key} {loading:.4g} %" for key, loading in members)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,16 +123,22 @@ def weighable(problem: Problem, found: Local) -> Local:
         The best rounded blend that is no less feasible, else the blend unrounded. Multipliers are kept.
     """
     exact = problem.vector(found.blend_wt_pct)
-    ways = [
-        sorted({np.floor(x / LOADING_STEP_WT_PCT), np.ceil(x / LOADING_STEP_WT_PCT)})
-        for x in np.round(exact, 9)
-    ]
-    rounded = np.round(LOADING_STEP_WT_PCT * np.array(list(product(*ways))), 6)
+    for step in LOADING_STEPS_WT_PCT:
+        best = _best_rounded(problem, found, exact, step)
+        if best is not None and (best.is_feasible or not found.is_feasible):
+            return best
+    return found
+
+
+def _best_rounded(problem: Problem, found: Local, exact: Floats, step_wt_pct: float) -> Local | None:
+    """The best of all ways to round up or down; None when every way leaves the allowed range."""
+    ways = [sorted({np.floor(x), np.ceil(x)}) for x in np.round(exact / step_wt_pct, 6)]
+    rounded = np.round(step_wt_pct * np.array(list(product(*ways))), 6)
     rounded = rounded[
         np.all(rounded <= problem.space.high_wt_pct + 1e-9, axis=1) & np.all(rounded > 0.0, axis=1)
     ]
     if not len(rounded):
-        return found
+        return None
     options = [
         replace(
             found,
@@ -143,8 +149,7 @@ def weighable(problem: Problem, found: Local) -> Local:
         )
         for point in problem.points(rounded)
     ]
-    best = min(options, key=lambda each: each.rank)
-    return best if best.is_feasible or not found.is_feasible else found
+    return min(options, key=lambda each: each.rank)
 
 
 def shadow_prices(problem: Problem, found: Local) -> list[ShadowPrice]:

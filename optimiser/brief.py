@@ -111,7 +111,7 @@ class Uncertainty:
 
     weighing_error_ratio: float = 0.01
     lamp_output_error_ratio: float = 0.07
-    draws: int = 128
+    draws: int = 64
 
     def __post_init__(self) -> None:
         if self.draws < 2 or self.draws & (self.draws - 1):

@@ -154,7 +154,7 @@ def build_constraints(
     scenarios : sequence of Scenario
         What is simulated.
     cure, heat, second : sequence of int
-        Scenarios that decide cure (weakest position), heat (strongest position) and second-cycle heat.
+        Scenarios in which cure, heat and second-cycle heat are judged.
     ceilings : ndarray, shape (n_scenario,)
         Possible conversion of each scenario [-].
 

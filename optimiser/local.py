@@ -25,6 +25,7 @@ OBJECTIVE_TOLERANCE = 1e-5
 MOST_ITERATIONS = 40
 PATIENCE = 12  # simulated points without progress after which a run is over
 PROGRESS = 1e-5  # least fall of the merit that counts as progress
+VIOLATION_PROGRESS = 1e-3  # the same while feasibility is sought, where 1e-3 is 5 mK or 5e-5 of conversion
 NEAR = 0.02  # scaled distance within which a limit may carry a multiplier
 
 
@@ -87,7 +88,6 @@ class UnitView:
         self.low = low_wt_pct
         self.span = problem.space.high_wt_pct - low_wt_pct
         self.visited: list[Point] = []
-        self.scale = 1.0
         self._best, self._idle = np.inf, 0
         self._slopes: dict[bytes, tuple[Floats, Floats]] = {}
 
@@ -105,16 +105,19 @@ class UnitView:
         self.visited.append(point)
         return point
 
-    def begin(self, scale: float) -> None:
+    def begin(self, progress: float = PROGRESS) -> None:
         """Start counting progress afresh."""
-        self.scale, self._best, self._idle = scale, np.inf, 0
+        screening = self.problem.is_screening
+        self._best, self._idle = np.inf, 0
+        self._progress = max(progress, VIOLATION_PROGRESS) if screening else progress
+        self._patience = PATIENCE // 2 if screening else PATIENCE
 
     def watch(self, merit: float) -> None:
         """End a run that no longer gets anywhere: differences limit how sharply an optimum can be hit."""
         self._idle += 1
-        if merit < self._best - PROGRESS * max(1.0, abs(merit)):
+        if merit < self._best - self._progress * max(1.0, abs(merit)):
             self._best, self._idle = merit, 0
-        if self._idle > PATIENCE:
+        if self._idle > self._patience:
             raise _NoProgress
 
     def slopes(self, unit: Floats) -> tuple[Floats, Floats]:
@@ -174,7 +177,7 @@ def _is_kept(point: Point) -> bool:
 def _constrained(view: UnitView, unit: Floats, most_iterations: int) -> Floats:
     """SLSQP on the objective; returns the best point met."""
     scale = max(abs(view.at(unit).objective), 1e-6)
-    view.begin(scale)
+    view.begin()
 
     def objective(u: Floats) -> float:
         point = view.at(u)
@@ -199,10 +202,13 @@ def _least_violation(view: UnitView, unit: Floats, most_iterations: int) -> Floa
     n = len(unit)
     excess = np.maximum(view.at(unit).values + INSET, 0.0)
     m = len(excess)
-    view.begin(1.0)
+    view.begin(VIOLATION_PROGRESS)
 
     def summed(x: Floats) -> float:
-        view.watch(float(np.maximum(view.at(x[:n]).values + INSET, 0.0).sum()))
+        broken = float(np.maximum(view.at(x[:n]).values + INSET, 0.0).sum())
+        view.watch(broken)
+        if broken == 0.0:
+            raise _NoProgress  # feasible: there is nothing more to gain here
         return float(x[n:].sum())
 
     first = len(view.visited)

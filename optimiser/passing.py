@@ -129,7 +129,10 @@ def probability_of_passing(problem: Problem, loadings_wt_pct: Floats, draws: int
     spots = _spots(problem)
     measures = _drawn_measures(problem, conditions, spots)
     limits = _drawn_limits(problem, spots)
-    broken = {row.limit_name: row.scaled(measures[row.figure][:, row.scenario]) > 0.0 for row in limits}
+    broken: dict[str, NDArray[np.bool_]] = {}
+    for row in limits:
+        fails = row.scaled(measures[row.figure][:, row.scenario]) > 0.0
+        broken[row.limit_name] = broken.get(row.limit_name, np.zeros(n, dtype=bool)) | fails
     passed = int(n - np.any(list(broken.values()), axis=0).sum())
     interval = binomtest(passed, n).proportion_ci(confidence_level=CONFIDENCE, method="exact")
     return Passing(
@@ -170,7 +173,7 @@ def _drawn_limits(problem: Problem, spots: Sequence[tuple[str, int]]) -> tuple[C
     rows = build_constraints(
         replace(problem.brief, margins=Margins()),
         [problem.scenario(position, thickest, cycles) for position, cycles in spots],
-        cure=[0],
+        cure=[0, 1],
         heat=[1],
         second=range(2, len(spots)),
         ceilings=np.full(len(spots), problem.ceilings[0]),

@@ -102,11 +102,13 @@ def draw_light(
     right = axes.twinx()
     for colour, (key, each) in zip(COLOURS, absorbance.items(), strict=False):
         right.plot(wavelength_nm, 100.0 * (1.0 - 10.0**-each), color=colour, lw=1.8, label=key)
-    right.set_ylim(0.0, 105.0)
-    right.set_ylabel(f"light absorbed by each in {um_from_m(thickness_m):g} µm, fresh / %")
+    highest = max(float(np.max(100.0 * (1.0 - 10.0**-each))) for each in absorbance.values())
+    right.set_ylim(0.0, min(105.0, max(10.0, 1.3 * highest)))
+    right.set_ylabel(f"absorbed in {um_from_m(thickness_m):g} µm / %", fontsize=9, color="#333333")
+    right.tick_params(labelsize=9)
     right.spines["right"].set_visible(True)
     _legend(right, loc="upper right")
-    _title(axes, f"Lamp light (pale: {lamp.strongest}, darker: {lamp.weakest}) and initiators")
+    _title(axes, f"Lamp light (pale {lamp.strongest}, darker {lamp.weakest}) and the fresh film's initiators")
     return axes
 
 
@@ -150,6 +152,7 @@ def draw_film_temperature(axes: Axes, results: Sequence[CureResult]) -> Axes:
     axes.axhline(line, color=GREY, lw=1.0, ls="--")
     _note(axes, line, "71 °C: common practice, no source", GREY)
     _time_axis(axes, results, "film, hottest place / °C", "Film")
+    _legend(axes, loc="center right")
     axes.set_ylim(None, 1.08 * max(top, line))
     return axes
 
@@ -173,7 +176,6 @@ def _time_axis(axes: Axes, results: Sequence[CureResult], label: str, title: str
     axes.set_xlabel("time from switch-on / s")
     axes.set_ylabel(label)
     _title(axes, title)
-    _legend(axes, loc="upper right", ncols=2)
 
 
 def _title(axes: Axes, words: str) -> None:
@@ -234,7 +236,8 @@ def draw_margins(axes: Axes, constraints: Sequence[Constraint], figures: Sequenc
     axes.axvline(0.0, color="#333333", lw=1.0)
     axes.set_xlim(min(-0.05, min(value for _, value, _ in rows) - 0.1), 1.75)
     axes.set_xticks([])
-    axes.spines["bottom"].set_visible(False)
+    for side in ("bottom", "left"):
+        axes.spines[side].set_visible(False)
     axes.tick_params(axis="y", length=0)
-    _title(axes, "Room left to each limit (worst case of each; bars cut at one scale unit)")
+    _title(axes, "Room left to each limit, worst case of each")
     return axes

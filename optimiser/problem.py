@@ -114,7 +114,8 @@ class Problem:
         self.constraints = build_constraints(
             self.brief,
             self.scenarios,
-            cure=self.cure_scenarios,
+            # strong light can end a cure early by using the initiator up, so both ends of the lamp are judged
+            cure=(*self.cure_scenarios, *self.heat_scenarios),
             heat=self.heat_scenarios,
             second=self.second_scenarios,
             ceilings=self.ceilings,

@@ -26,6 +26,12 @@ PICTURES = {
 }
 
 
+ADVICE = (
+    "A blend found by search rests on its limits, so small errors break them. For one that passes more often, keep a "
+    "distance on purpose: add `[margins]` with `temperature_k` and `conversion_fraction` to the brief and tune again."
+)
+
+
 def write_run_folder(outcome: Outcome, brief_file: Path, folder: Path) -> Path:
     """Write everything about a run.
 
@@ -130,6 +136,8 @@ def _answer(outcome: Outcome) -> list[str]:
     for limit, share in sorted(best.passing.broken_by_limit.items(), key=lambda item: -item[1]):
         lines.append(f"- {limit}: broken in {100 * share:.0f} % of the draws")
     lines += ["", f"Varied: {best.passing.included}."]
+    if outcome.found.is_feasible:
+        lines += ["", ADVICE]
     if outcome.conflicts:
         lines += ["", "### What conflicts", "", *(f"- {each.sentence}" for each in outcome.conflicts)]
     return lines
@@ -199,8 +207,14 @@ def _place_row(place: Place) -> tuple[str, ...]:
         f"{place.surface_conversion_fraction:.3f}", f"{place.mean_conversion_fraction:.3f}",
         f"{place.conversion_ceiling_fraction:.3f}", f"{um_from_m(place.uncured_layer_m):.1f}",
         f"{c_from_k(place.film_peak_k):.1f}", f"{c_from_k(place.nail_bed_peak_k):.1f}", f"{place.cem43_min:.2g}",
-        f"{place.damage_henriques:.1g} to {place.damage_weaver_stoll:.1g}", f"{place.residual_initiator_wt_pct:.3f}",
+        _damage(place), f"{place.residual_initiator_wt_pct:.3f}",
     )  # fmt: skip
+
+
+def _damage(place: Place) -> str:
+    if place.damage_weaver_stoll < 1e-3 and place.damage_henriques < 1e-3:
+        return "below 0.001"
+    return f"{place.damage_henriques:.1g} to {place.damage_weaver_stoll:.1g}"
 
 
 def _limits(outcome: Outcome) -> list[str]:
@@ -217,8 +231,15 @@ def _limits(outcome: Outcome) -> list[str]:
     return lines
 
 
-_STEP = {"k": (1.0, "1 K"), "m": (1e-6, "1 µm"), "fraction": (0.01, "0.01 of conversion"), "ratio": (0.01, "0.01"),
-         "min": (0.1, "0.1 min"), "wt_pct": (0.1, "0.1 wt%"), "per_kg": (1.0, "1 per kg")}  # fmt: skip
+_STEP = {
+    "k": (1.0, "1 K"),
+    "m": (1e-6, "1 µm"),
+    "fraction": (0.01, "0.01 of conversion"),
+    "ratio": (0.01, "0.01"),
+    "min": (0.1, "0.1 min"),
+    "wt_pct": (0.1, "0.1 wt%"),
+    "per_kg": (1.0, "1 per kg"),
+}
 
 
 def _price(outcome: Outcome, index: int) -> str:
@@ -227,7 +248,8 @@ def _price(outcome: Outcome, index: int) -> str:
     change = abs(price.objective_per_unit) * step
     unit = {"k": "K", "wt_pct": "wt%", "per_kg": f"{outcome.inputs.brief.currency} per kg gel", "ratio": "YI"}
     shown_unit = unit[OBJECTIVE_UNIT[outcome.inputs.brief.objective]]
-    return f"- {price.constraint.name}: {words} more allowed would save about {change:.3g} {shown_unit}"
+    moved = "more allowed" if price.constraint.sense > 0 else "less asked for"
+    return f"- {price.constraint.name}: {words} {moved} would save about {change:.2g} {shown_unit}"
 
 
 def _pictures(outcome: Outcome) -> list[str]:
@@ -275,8 +297,9 @@ def _method(outcome: Outcome) -> list[str]:
     lines = ["## How this was worked out", ""]
     lines.append(f"- {found.method}; {found.units} local searches, {outcome.simulations} films simulated")
     lines.append(
-        f"- cure judged at {outcome.inputs.lamp.weakest}, heat at {outcome.inputs.lamp.strongest}, both at "
-        "the thin and the thick end of the window; every position recomputed for the blends shown"
+        f"- cure judged at the weakest and the strongest position ({outcome.inputs.lamp.weakest}, "
+        f"{outcome.inputs.lamp.strongest}), heat at the strongest, at both ends of the thickness window; "
+        "every position recomputed for the blends shown"
     )
     lines.append(f"- seed {brief.seed}, fingerprint {outcome.digest}")
     lines.append("- versions: " + ", ".join(f"{name} {number}" for name, number in versions().items()))

@@ -16,17 +16,17 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from .local import Local, local_search
+from .local import MOST_ITERATIONS, Local, local_search
 from .problem import Problem
+from .starts import relaxed_starts
 
 Floats = NDArray[np.float64]
 
 STARTS = 8
 KEPT_INITIATORS = 5
-LEAST_START_SHARE = 0.01
-RELAXED_ITERATIONS = 25
+RELAXED_ITERATIONS = 15
 SAME_OBJECTIVE = 1e-3  # a blend whose extra member changes the objective by less is not a blend of its own
-AT_LOWEST = 1.02
+HOPELESS_ITERATIONS = 12  # for subsets without a feasible start once a feasible blend is known
 
 
 class Ledger(Protocol):
@@ -111,8 +111,9 @@ def search(
     desk.total = len(relaxed) + len(subsets)
     polished: dict[tuple[str, ...], Local] = {}
     for keys in subsets:
-        known = any(found.is_feasible for found in polished.values())
-        polished[keys] = desk.run(f"subset {' + '.join(keys)}", _subset_job(problem, keys, relaxed, known))
+        polished[keys] = desk.run(
+            f"subset {' + '.join(keys)}", _subset_job(problem, keys, relaxed, dict(polished))
+        )
     method = (
         f"every blend of up to {problem.brief.max_initiators} of all {len(problem.space.initiators)} initiators polished"
         if exhaustive
@@ -121,7 +122,7 @@ def search(
         "strongest polished"
     )
     return Found(
-        ranked=tuple(distinct(polished, problem.brief.smallest_loading_wt_pct)),
+        ranked=tuple(distinct(polished.values())),
         simulations=sum(found.simulations for found in (*relaxed, *polished.values())),
         units=desk.done,
         reused=desk.reused,
@@ -167,33 +168,6 @@ def _relaxed(desk: _Desk, starts: int) -> list[Local]:
     return [desk.run(f"relaxed start {index + 1}", job(index)) for index in range(starts)]
 
 
-def relaxed_starts(problem: Problem, starts: int) -> Floats:
-    """Scrambled Sobol starts [wt%], evenly spread over two decades below each highest loading.
-
-    Thick films answer to little initiator and shut the light out with much, so the decades matter; with many
-    substances the starts are thinned to the total of a blend rather than of the whole shelf.
-
-    Parameters
-    ----------
-    problem : Problem
-        Gives the substances, the seed and the number of initiators in a blend.
-    starts : int
-        Number of starts.
-
-    Returns
-    -------
-    ndarray, shape (starts, n_substance)
-    """
-    from scipy.stats import qmc
-
-    n = len(problem.space.keys)
-    rng = np.random.default_rng(np.random.SeedSequence(problem.brief.seed).spawn(1)[0])
-    doublings = int(np.ceil(np.log2(max(starts, 2))))
-    draws = qmc.Sobol(d=n, scramble=True, rng=rng).random_base2(doublings)[:starts]
-    thinning = min(1.0, 2.0 * problem.brief.max_initiators / n)
-    return np.asarray(problem.space.high_wt_pct * thinning * LEAST_START_SHARE ** (1.0 - draws))
-
-
 def strongest(
     problem: Problem, relaxed: Iterable[Local], keep: int = KEPT_INITIATORS
 ) -> tuple[list[str], list[str]]:
@@ -230,18 +204,25 @@ def subsets_of(problem: Problem, initiators: Sequence[str], amines: Sequence[str
 
 
 def _subset_job(
-    problem: Problem, keys: Sequence[str], relaxed: Sequence[Local], feasible_known: bool
+    problem: Problem,
+    keys: Sequence[str],
+    relaxed: Sequence[Local],
+    polished: Mapping[tuple[str, ...], Local],
 ) -> Callable[[], Local]:
+    """Polish one subset, from the best feasible blend of its members if there is one, else from the relaxed blends."""
+
     def job() -> Local:
         part = problem.narrowed(keys)
         low = np.full(len(keys), problem.brief.smallest_loading_wt_pct)
-        middle = low + 0.25 * (part.space.high_wt_pct - low)
-        first = middle
-        if relaxed:
-            best = min(relaxed, key=lambda each: each.rank)
-            guess = part.vector(best.blend_wt_pct)
-            first = np.where(guess > low, guess, 0.5 * (low + middle))
-        found = local_search(part, first, low)
+        inside = [
+            found for others, found in polished.items() if set(others) < set(keys) and found.is_feasible
+        ]
+        if inside:
+            best = min(inside, key=lambda each: each.rank)
+            return local_search(part, np.maximum(part.vector(best.blend_wt_pct), low), low)
+        feasible_known = any(found.is_feasible for found in polished.values())
+        iterations = HOPELESS_ITERATIONS if feasible_known else MOST_ITERATIONS
+        found = local_search(part, _guess(part, low, relaxed), low, most_iterations=iterations)
         if not found.is_feasible and not feasible_known:  # a second chance, from little of everything
             part.forget()
             again = local_search(part, 2.0 * low, low)
@@ -251,30 +232,35 @@ def _subset_job(
     return job
 
 
-def distinct(polished: Mapping[tuple[str, ...], Local], smallest_wt_pct: float) -> list[Local]:
-    """Polished blends, best first, without those whose extra member does nothing.
+def _guess(part: Problem, low: Floats, relaxed: Sequence[Local]) -> Floats:
+    """The best relaxed blend seen through a subset; absent members start small."""
+    small = low + 0.05 * (part.space.high_wt_pct - low)
+    if not relaxed:
+        return small
+    guess = part.vector(min(relaxed, key=lambda each: each.rank).blend_wt_pct)
+    return np.asarray(np.where(guess > low, guess, small))
+
+
+def distinct(polished: Iterable[Local]) -> list[Local]:
+    """Polished blends, best first, without those that a plainer blend of some of their members matches.
 
     Parameters
     ----------
-    polished : mapping of tuple of str to Local
+    polished : iterable of Local
         Polished subsets.
-    smallest_wt_pct : float
-        Smallest loading allowed; a member resting on it that could as well be left out makes no new blend.
 
     Returns
     -------
     list of Local
         At least one blend.
     """
-    ranked = sorted(polished.values(), key=lambda found: found.rank)
-    by_keys = {frozenset(found.blend_wt_pct): found for found in reversed(ranked)}
-    kept = []
-    for found in ranked:
-        idle = [key for key, load in found.blend_wt_pct.items() if load <= AT_LOWEST * smallest_wt_pct]
-        plainer = [by_keys.get(frozenset(found.blend_wt_pct) - {key}) for key in idle]
-        if not any(other is not None and _as_good(other, found) for other in plainer):
-            kept.append(found)
-    return kept
+    ranked = sorted(polished, key=lambda found: found.rank)
+
+    def is_matched(found: Local) -> bool:
+        mine = set(found.blend_wt_pct)
+        return any(set(other.blend_wt_pct) < mine and _as_good(other, found) for other in ranked)
+
+    return [found for found in ranked if not is_matched(found)]
 
 
 def _as_good(other: Local, found: Local) -> bool:

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from gelwright.lamp_library.lamp import load_lamp
 from gelwright.models.gel import Gel
 from gelwright.models.materials import photoinitiator

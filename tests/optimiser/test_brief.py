@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+
 from gelwright.lamp_library.errors import InputError
 from gelwright.optimiser.brief import Brief, Limits
 from gelwright.optimiser.brief_keys import KEYS

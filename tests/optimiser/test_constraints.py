@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+
 from gelwright.optimiser.brief import Limits, Margins
 from gelwright.optimiser.constraints import Constraint, scaled_values, shown, shown_difference
 from gelwright.optimiser.problem import Problem
@@ -16,19 +17,22 @@ ALL = Limits(
 )  # fmt: skip
 
 
-def test_one_row_per_limit_and_scenario_weakest_for_cure_strongest_for_heat(
+def test_one_row_per_limit_and_scenario_both_ends_for_cure_strongest_for_heat(
     make_problem: Callable[..., Problem],
 ) -> None:
     problem = make_problem(limits=ALL)
     weak, strong = problem.lamp.weakest, problem.lamp.strongest
     assert weak != strong
     names = [row.name for row in problem.constraints]
-    assert len(set(names)) == len(names) == 3 * 2 + 4 * 2 + 1 + 1
+    assert len(set(names)) == len(names) == 3 * 2 + 4 * 4 + 1 + 1
     for row in problem.constraints:
         if row.limit_name in ("nail bed peak", "nail bed CEM43", "film peak"):
             assert strong in row.name
-        elif row.limit_name != "total initiator":
+        elif row.limit_name == "second-cycle heat share":
             assert weak in row.name
+    assert {
+        row.name.split(", ")[1] for row in problem.constraints if row.limit_name == "base conversion"
+    } == {weak, strong}
     assert {"300 µm", "400 µm"} <= {name.split(", ")[-1] for name in names}
 
 

@@ -7,6 +7,7 @@ from datetime import date
 
 import numpy as np
 import pytest
+
 from gelwright.lamp_library.errors import InputError, UnknownNameError
 from gelwright.lamp_library.lamp import load_lamp
 from gelwright.optimiser.brief import Brief

@@ -1,0 +1,71 @@
+"""Starting blends of the relaxed search.
+
+A film can be too opaque as easily as too poor in initiator, and a search begun in the opaque region stays there. So
+the starts are spread over what the film absorbs, not over what the shelf allows.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .colour_figures import initiator_absorbance
+from .problem import Problem
+
+Floats = NDArray[np.float64]
+
+LEAST_SHARE = 0.01  # loadings are spread over two decades below the highest allowed
+ABSORBED_FRACTION = (0.1, 0.8)  # of the lamp's photons, in the thickest film while fresh
+HALVINGS = 40
+
+
+def relaxed_starts(problem: Problem, starts: int) -> Floats:
+    """Scrambled Sobol starts over all substances [wt%].
+
+    Parameters
+    ----------
+    problem : Problem
+        Gives substances, lamp, film and seed.
+    starts : int
+        Number of starts.
+
+    Returns
+    -------
+    ndarray, shape (starts, n_substance)
+        Within the allowed loadings. Mixing ratios are spread evenly on a logarithmic scale, then each blend is thinned
+        until its film absorbs the share of the photons drawn for it.
+    """
+    from scipy.stats import qmc
+
+    high, n = problem.space.high_wt_pct, len(problem.space.keys)
+    rng = np.random.default_rng(np.random.SeedSequence(problem.brief.seed).spawn(1)[0])
+    doublings = int(np.ceil(np.log2(max(starts, 2))))
+    draws = qmc.Sobol(d=n + 1, scramble=True, rng=rng).random_base2(doublings)[:starts]
+    low, top = ABSORBED_FRACTION
+    loadings = high * LEAST_SHARE ** (1.0 - draws[:, :n])
+    photons, absorbance = _light(problem)
+    count = len(problem.space.initiators)
+    for row, wanted in zip(loadings, low + (top - low) * draws[:, n], strict=True):
+        row[:count] *= _thinning(row[:count], wanted, photons, absorbance)
+    return np.asarray(loadings)
+
+
+def _light(problem: Problem) -> tuple[Floats, Floats]:
+    """Photons per wavelength, summing to 1, and absorbance per wt% of each initiator in the thickest film."""
+    spectrum = problem.lamp.mean_spectrum().light()
+    wavelength_nm = spectrum.wavelength_nm
+    photons = spectrum.spectral_irradiance_w_m2_nm * wavelength_nm * np.gradient(wavelength_nm)
+    thickness_m = problem.brief.thickness_high_m
+    keys = problem.space.initiators
+    absorbance = [initiator_absorbance(problem.gel, key, 1.0, wavelength_nm, thickness_m) for key in keys]
+    return photons / photons.sum(), np.array(absorbance)
+
+
+def _thinning(loading_wt_pct: Floats, wanted_fraction: float, photons: Floats, absorbance: Floats) -> float:
+    """Factor, at most 1, by which a blend is thinned to absorb the wanted share; halving in log steps."""
+    low, high = 1e-6, 1.0
+    for _ in range(HALVINGS):
+        middle = np.sqrt(low * high)
+        absorbed = float(photons @ (1.0 - 10.0 ** -(middle * loading_wt_pct @ absorbance)))
+        low, high = (middle, high) if absorbed < wanted_fraction else (low, middle)
+    return float(np.sqrt(low * high))
