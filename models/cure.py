@@ -3,32 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..lamp_library.errors import InputError, SolverError
 from ..lamp_library.lamp import Lamp
-from ..lamp_library.spectrum import Spectrum
-from ..lamp_library.units import napierian_from_decadic
 from . import layout as at
+from .assembly import CoatCells, gather_light, stack_model
 from .core_totals import bottom_value, depth_reaching, surface_mean
-from .film import Absorber, FilmModel, Layers, Light, WarmUp, pack
+from .film import FilmModel, pack
 from .flags import flags_of
-from .formulation import (
-    ResinBase,
-    amine_records,
-    concentration_mol_m3,
-    gel_initiator,
-    mix_resins,
-    stabiliser_loss_1_s,
-)
+from .formulation import ResinBase, amine_records, gel_initiator, mix_resins
 from .gel import Gel
-from .grid import film_cells, tissue_cells
+from .grid import film_cells
 from .heat import Hand
 from .materials import citations
-from .optics import floor_heat_share, light_bins, lit_part
 from .results import Balances, CureResult, balances_of
 from .solver import Segment, Solution, SolverSettings, control_row, run_parallel, segment_rows, solve_packed
 
@@ -39,7 +30,6 @@ SURFACE_SHARE = 0.2
 LARGEST_BALANCE_ERROR = 1.0e-3
 EXPOSURE_RANGE_S = (0.01, 3600.0)
 THICKNESS_RANGE_M = (1.0e-6, 3.0e-3)
-BLOOD_CAPACITY_J_M3_K = 1060.0 * 3770.0  # blood density and heat capacity, from memory of burn-model sets
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -89,145 +79,48 @@ def _within(what: str, value: float, limits: tuple[float, ...], unit: str) -> No
         )
 
 
-def schedule(case: CureCase) -> list[Segment]:
-    """Segments of all cycles: exposure by the lamp's programme, then rest in the dark."""
-    air = case.lamp.air
+def exposure_segments(lamp: Lamp, programme: str, seconds: float, cycle: int) -> list[Segment]:
+    """Segments of one exposure from switch-on: the lamp's programme, its warm-up and its air starting afresh."""
     segments: list[Segment] = []
-    for cycle in range(case.cycles):
-        on_time = 0.0
-        for part in case.lamp.programme(case.programme).expanded(case.exposure_s):
-            segments.append(
-                Segment(
-                    duration_s=part.duration_s,
-                    level_start_ratio=part.level_start_ratio,
-                    level_end_ratio=part.level_end_ratio,
-                    on_time_s=on_time,
-                    air_k=air.start_k,
-                    air_rise_k=air.rise_k,
-                    air_time_s=air.time_constant_s,
-                    cycle=cycle,
-                )
-            )
-            on_time += part.duration_s
+    on_time = 0.0
+    for part in lamp.programme(programme).expanded(seconds):
         segments.append(
             Segment(
-                duration_s=case.rest_s,
-                level_start_ratio=0.0,
-                level_end_ratio=0.0,
-                air_k=air.start_k,
+                duration_s=part.duration_s,
+                level_start_ratio=part.level_start_ratio,
+                level_end_ratio=part.level_end_ratio,
+                on_time_s=on_time,
+                air_k=lamp.air.start_k,
+                air_rise_k=lamp.air.rise_k,
+                air_time_s=lamp.air.time_constant_s,
                 cycle=cycle,
             )
         )
+        on_time += part.duration_s
     return segments
 
 
-def nail_layers(
-    resin: ResinBase, width: Array, hand: Hand, settings: SolverSettings, wavelength_nm: Array
-) -> Layers:
-    """Film on nail plate on tissue, with the lamp's light heating what the film lets through."""
-    nail = np.full(settings.nail_cells, hand.nail_thickness_m / settings.nail_cells)
-    tissue = tissue_cells(hand.tissue_depth_m, settings.tissue_cells, 1.5 * nail[0])
-    counts = (width.size, nail.size, tissue.size)
-    nail_capacity = hand.nail_density_kg_m3 * hand.nail_heat_capacity_j_kg_k
-    tissue_capacity = hand.tissue_density_kg_m3 * hand.tissue_heat_capacity_j_kg_k
-    return Layers(
-        width_m=np.concatenate([width, nail, tissue]),
-        conductivity_w_m_k=np.repeat(
-            [resin.conductivity_w_m_k, hand.nail_conductivity_w_m_k, hand.tissue_conductivity_w_m_k], counts
-        ),
-        capacity_j_m3_k=np.repeat([resin.capacity_j_m3_k, nail_capacity, tissue_capacity], counts),
-        cured_capacity_j_m3_k=np.repeat(
-            [resin.cured_capacity_j_m3_k, nail_capacity, tissue_capacity], counts
-        ),
-        perfusion_w_m3_k=np.repeat([0.0, 0.0, hand.perfusion_1_s * BLOOD_CAPACITY_J_M3_K], counts),
-        initial_k=hand.start_k,
-        bed_index=width.size + nail.size,
-        floor_share=floor_heat_share(wavelength_nm, np.concatenate([nail, tissue]), nail.size),
-        top_transfer_w_m2_k=hand.surface_loss_w_m2_k,
-        bottom_fixed_k=hand.start_k,
-        blood_k=hand.start_k if hand.blood_k is None else hand.blood_k,
+def rest_segment(lamp: Lamp, seconds: float, cycle: int) -> Segment:
+    """A rest in the dark, in air as the lamp's before switch-on."""
+    return Segment(
+        duration_s=seconds, level_start_ratio=0.0, level_end_ratio=0.0, air_k=lamp.air.start_k, cycle=cycle
     )
+
+
+def schedule(case: CureCase) -> list[Segment]:
+    """Segments of all cycles: exposure by the lamp's programme, then rest in the dark."""
+    segments: list[Segment] = []
+    for cycle in range(case.cycles):
+        segments += exposure_segments(case.lamp, case.programme, case.exposure_s, cycle)
+        segments.append(rest_segment(case.lamp, case.rest_s, cycle))
+    return segments
 
 
 def film_model(case: CureCase, settings: SolverSettings) -> FilmModel:
     """The film of a case in the solver's terms."""
-    gel, spectrum = case.gel, case.lamp.spectrum(case.lamp_position).light()
-    resin = mix_resins(gel.resin_parts)
-    share = gel.resin_base_wt_pct / 100.0
-    width = film_cells(case.film_thickness_m, settings.cells)
-    absorbers, light, wavelength_nm = _absorbers(gel, resin, spectrum, settings.light_bins)
-    amine_mol_m3 = sum(
-        concentration_mol_m3(gel.amines_wt_pct[record.key], resin.density_kg_m3, record.molar_mass_kg_mol)
-        for record in amine_records(gel)
-    )
-    course = case.lamp.course
-    return FilmModel(
-        width_m=width,
-        acrylate_mol_m3=resin.acrylate_mol_m3 * share,
-        methacrylate_mol_m3=resin.methacrylate_mol_m3 * share,
-        kinetics=replace(resin.kinetics, radical_loss_1_s=stabiliser_loss_1_s(gel, resin.density_kg_m3)),
-        oxygen=resin.oxygen,
-        light=light,
-        layers=nail_layers(resin, width, case.hand, settings, wavelength_nm),
-        absorbers=absorbers,
-        amine_mol_m3=amine_mol_m3,
-        warm_up=WarmUp(
-            overshoot_fraction=course.overshoot_fraction,
-            time_constant_s=course.time_constant_s,
-            norm_ratio=float(course.factor(0.0)) / (1.0 + course.overshoot_fraction),
-        ),
-    )
-
-
-def _absorbers(
-    gel: Gel, resin: ResinBase, spectrum: Spectrum, bins: int
-) -> tuple[tuple[Absorber, ...], Light, Array]:
-    """Absorbers (initiators, then amines that absorb), the light in bins, and the bins' wavelengths."""
-    spectrum = lit_part(spectrum)
-    nm = spectrum.wavelength_nm
-    initiators = [gel_initiator(gel, key) for key in gel.initiators_wt_pct]
-    amines = [record for record in amine_records(gel) if record.absorption is not None]
-    tables = [napierian_from_decadic(record.absorption.at(nm)) for record in initiators]
-    for record in amines:
-        assert record.absorption is not None
-        tables.append(napierian_from_decadic(record.absorption.at(nm)))
-    ratios = [record.product_absorption_ratio for record in initiators] + [1.0] * len(amines)
-    gathered = light_bins(spectrum, tables, ratios, bins)
-    absorbers = [
-        Absorber(
-            key=record.key,
-            concentration_mol_m3=concentration_mol_m3(
-                gel.initiators_wt_pct[record.key], resin.density_kg_m3, record.molar_mass_kg_mol
-            ),
-            napierian_m2_mol=gathered.napierian_m2_mol[row],
-            product_m2_mol=gathered.product_m2_mol[row],
-            quantum_yield=record.quantum_yield,
-            radicals_per_molecule=(2.0 if record.mechanism == "type_I" else 1.0)
-            * record.initiation_efficiency,
-            needs_amine=record.mechanism == "type_II",
-            amine_half_mol_m3=record.amine_half_saturation_mol_m3,
-            oxygen_quenching=record.oxygen_quenching_ratio,
-        )
-        for row, record in enumerate(initiators)
-    ]
-    # An amine shades the initiators but is not used up by its own light: an absorber of quantum yield zero.
-    absorbers += [
-        Absorber(
-            key=record.key,
-            concentration_mol_m3=concentration_mol_m3(
-                gel.amines_wt_pct[record.key], resin.density_kg_m3, record.molar_mass_kg_mol
-            ),
-            napierian_m2_mol=gathered.napierian_m2_mol[len(initiators) + row],
-            quantum_yield=0.0,
-            radicals_per_molecule=0.0,
-        )
-        for row, record in enumerate(amines)
-    ]
-    light = Light(
-        photon_irradiance_mol_m2_s=gathered.photon_irradiance_mol_m2_s,
-        photon_energy_j_mol=gathered.photon_energy_j_mol,
-    )
-    return tuple(absorbers), light, gathered.wavelength_nm
+    coat = CoatCells(gel=case.gel, width_m=film_cells(case.film_thickness_m, settings.cells))
+    light = gather_light([case.gel], case.lamp.spectrum(case.lamp_position), settings.light_bins)
+    return stack_model([coat], light, case.lamp.course, case.hand, settings)
 
 
 def checked_balances(totals: Array, what: str) -> Balances:

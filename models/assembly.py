@@ -1,0 +1,271 @@
+"""Assemble films from recipes: one coat or several on a nail, in the terms of the solver.
+
+A single coat is a stack of one, so that every coat is put together by the same lines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..lamp_library.course import OutputCourse
+from ..lamp_library.spectrum import Spectrum
+from ..lamp_library.units import napierian_from_decadic
+from .film import Absorber, FilmModel, Kinetics, Layers, Light, Oxygen, WarmUp
+from .formulation import (
+    ResinBase,
+    amine_records,
+    concentration_mol_m3,
+    gel_initiator,
+    mix_resins,
+    stabiliser_loss_1_s,
+)
+from .gel import Gel
+from .grid import tissue_cells
+from .heat import Hand
+from .optics import LightBins, floor_heat_share, light_bins, lit_part
+from .solver import SolverSettings
+from .substances import Amine, Photoinitiator
+
+Array = NDArray[np.float64]
+BLOOD_CAPACITY_J_M3_K = 1060.0 * 3770.0  # blood density and heat capacity, from memory of burn-model sets
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CoatCells:
+    """A coat as it lies on the nail.
+
+    Attributes
+    ----------
+    gel : Gel
+        What it is made of.
+    width_m : ndarray, shape (n,)
+        Its cells from the air side down [m].
+    """
+
+    gel: Gel
+    width_m: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StackLight:
+    """A lamp's light in bins that suit every absorber of every coat.
+
+    Attributes
+    ----------
+    initiators, amines : tuple of Photoinitiator, tuple of Amine
+        Absorbers in the order of the solver's species: initiators, then amines that absorb.
+    initiator_ids : tuple of (str, str)
+        Key and file of measured absorption ("" = the table's) of each initiator: two coats may name different files.
+    bins : LightBins
+        Light and absorption, species in the same order.
+    """
+
+    initiators: tuple[Photoinitiator, ...]
+    amines: tuple[Amine, ...]
+    initiator_ids: tuple[tuple[str, str], ...]
+    bins: LightBins
+
+
+def _initiator_id(gel: Gel, key: str) -> tuple[str, str]:
+    return key, gel.absorption_files.get(key, "")
+
+
+def gather_light(gels: Sequence[Gel], spectrum: Spectrum, count: int) -> StackLight:
+    """Gather a lamp's spectrum into bins over all absorbers of the gels.
+
+    Parameters
+    ----------
+    gels : sequence of Gel
+        Every gel that will lie under the lamp together.
+    spectrum : Spectrum
+        Light at the film.
+    count : int
+        Number of bins.
+    """
+    spectrum = lit_part(spectrum.light())
+    nm = spectrum.wavelength_nm
+    initiators = {
+        _initiator_id(gel, key): gel_initiator(gel, key) for gel in gels for key in gel.initiators_wt_pct
+    }
+    amines = {record.key: record for gel in gels for record in amine_records(gel)}
+    absorbing = {key: record for key, record in amines.items() if record.absorption is not None}
+    tables = [napierian_from_decadic(record.absorption.at(nm)) for record in initiators.values()]
+    tables += [
+        napierian_from_decadic(record.absorption.at(nm))
+        for record in absorbing.values()
+        if record.absorption is not None
+    ]
+    ratios = [record.product_absorption_ratio for record in initiators.values()] + [1.0] * len(absorbing)
+    return StackLight(
+        initiators=tuple(initiators.values()),
+        amines=tuple(absorbing.values()),
+        initiator_ids=tuple(initiators),
+        bins=light_bins(spectrum, tables, ratios, count),
+    )
+
+
+def _by_cell(coats: Sequence[CoatCells], values: Sequence[float]) -> Array:
+    """One value per cell from one value per coat."""
+    return np.repeat(np.asarray(values, dtype=np.float64), [coat.width_m.size for coat in coats])
+
+
+def nail_layers(
+    coats: Sequence[CoatCells],
+    resins: Sequence[ResinBase],
+    hand: Hand,
+    settings: SolverSettings,
+    wavelength_nm: Array,
+) -> Layers:
+    """Coats on nail plate on tissue, with the lamp's light heating what the coats let through."""
+    width = np.concatenate([coat.width_m for coat in coats])
+    nail = np.full(settings.nail_cells, hand.nail_thickness_m / settings.nail_cells)
+    tissue = tissue_cells(hand.tissue_depth_m, settings.tissue_cells, 1.5 * nail[0])
+    counts = (nail.size, tissue.size)
+    below_capacity = np.repeat(
+        [
+            hand.nail_density_kg_m3 * hand.nail_heat_capacity_j_kg_k,
+            hand.tissue_density_kg_m3 * hand.tissue_heat_capacity_j_kg_k,
+        ],
+        counts,
+    )
+    conductivity = [
+        _by_cell(coats, [resin.conductivity_w_m_k for resin in resins]),
+        np.repeat([hand.nail_conductivity_w_m_k, hand.tissue_conductivity_w_m_k], counts),
+    ]
+    liquid = _by_cell(coats, [resin.capacity_j_m3_k for resin in resins])
+    cured = _by_cell(coats, [resin.cured_capacity_j_m3_k for resin in resins])
+    perfusion = [0.0, 0.0, hand.perfusion_1_s * BLOOD_CAPACITY_J_M3_K]
+    return Layers(
+        width_m=np.concatenate([width, nail, tissue]),
+        conductivity_w_m_k=np.concatenate(conductivity),
+        capacity_j_m3_k=np.concatenate([liquid, below_capacity]),
+        cured_capacity_j_m3_k=np.concatenate([cured, below_capacity]),
+        perfusion_w_m3_k=np.repeat(perfusion, (width.size, *counts)),
+        initial_k=hand.start_k,
+        bed_index=width.size + nail.size,
+        floor_share=floor_heat_share(wavelength_nm, np.concatenate([nail, tissue]), nail.size),
+        top_transfer_w_m2_k=hand.surface_loss_w_m2_k,
+        bottom_fixed_k=hand.start_k,
+        blood_k=hand.start_k if hand.blood_k is None else hand.blood_k,
+    )
+
+
+def _absorbers(
+    coats: Sequence[CoatCells], resins: Sequence[ResinBase], light: StackLight
+) -> tuple[Absorber, ...]:
+    """Absorbers with their concentration in every cell, zero in coats that do not hold them."""
+    pairs = list(zip(coats, resins, strict=True))
+    found = []
+    for row, (record, name) in enumerate(zip(light.initiators, light.initiator_ids, strict=True)):
+        held = [
+            coat.gel.initiators_wt_pct.get(name[0], 0.0) if _initiator_id(coat.gel, name[0]) == name else 0.0
+            for coat in coats
+        ]
+        amounts = [
+            concentration_mol_m3(wt_pct, resin.density_kg_m3, record.molar_mass_kg_mol)
+            for wt_pct, resin in zip(held, resins, strict=True)
+        ]
+        found.append(
+            Absorber(
+                key=record.key,
+                concentration_mol_m3=_by_cell(coats, amounts),
+                napierian_m2_mol=light.bins.napierian_m2_mol[row],
+                product_m2_mol=light.bins.product_m2_mol[row],
+                quantum_yield=record.quantum_yield,
+                radicals_per_molecule=(2.0 if record.mechanism == "type_I" else 1.0)
+                * record.initiation_efficiency,
+                needs_amine=record.mechanism == "type_II",
+                amine_half_mol_m3=record.amine_half_saturation_mol_m3,
+                oxygen_quenching=record.oxygen_quenching_ratio,
+            )
+        )
+    # An amine shades the initiators but is not used up by its own light: an absorber of quantum yield zero.
+    for row, amine in enumerate(light.amines, start=len(light.initiators)):
+        amounts = [
+            concentration_mol_m3(
+                coat.gel.amines_wt_pct.get(amine.key, 0.0), resin.density_kg_m3, amine.molar_mass_kg_mol
+            )
+            for coat, resin in pairs
+        ]
+        found.append(
+            Absorber(
+                key=amine.key,
+                concentration_mol_m3=_by_cell(coats, amounts),
+                napierian_m2_mol=light.bins.napierian_m2_mol[row],
+                quantum_yield=0.0,
+                radicals_per_molecule=0.0,
+            )
+        )
+    return tuple(found)
+
+
+def _warm_up(course: OutputCourse) -> WarmUp:
+    return WarmUp(
+        overshoot_fraction=course.overshoot_fraction,
+        time_constant_s=course.time_constant_s,
+        norm_ratio=float(course.factor(0.0)) / (1.0 + course.overshoot_fraction),
+    )
+
+
+def _amine_mol_m3(gel: Gel, resin: ResinBase) -> float:
+    return sum(
+        concentration_mol_m3(gel.amines_wt_pct[record.key], resin.density_kg_m3, record.molar_mass_kg_mol)
+        for record in amine_records(gel)
+    )
+
+
+def stack_model(
+    coats: Sequence[CoatCells], light: StackLight, course: OutputCourse, hand: Hand, settings: SolverSettings
+) -> FilmModel:
+    """Fresh coats on a nail in the solver's terms.
+
+    Parameters
+    ----------
+    coats : sequence of CoatCells
+        From the air side down: the newest first.
+    light : StackLight
+        Light of the lamp position, gathered over all gels that will ever lie in this stack.
+    course : OutputCourse
+        The lamp's output after switch-on.
+    hand : Hand
+        Nail, tissue, start temperature.
+    settings : SolverSettings
+        Cells below the film.
+
+    Notes
+    -----
+    Oxygen is taken to pass from coat to coat without a jump at the face: resins dissolve nearly the same amount.
+    """
+    resins = [mix_resins(coat.gel.resin_parts) for coat in coats]
+    shares = [coat.gel.resin_base_wt_pct / 100.0 for coat in coats]
+    kinetics: list[Kinetics] = [
+        replace(resin.kinetics, radical_loss_1_s=stabiliser_loss_1_s(coat.gel, resin.density_kg_m3))
+        for coat, resin in zip(coats, resins, strict=True)
+    ]
+    oxygen: list[Oxygen] = [resin.oxygen for resin in resins]
+    one = len(coats) == 1
+    bonds = [
+        (resin.acrylate_mol_m3 * share, resin.methacrylate_mol_m3 * share)
+        for resin, share in zip(resins, shares, strict=True)
+    ]
+    amines = [_amine_mol_m3(coat.gel, resin) for coat, resin in zip(coats, resins, strict=True)]
+    return FilmModel(
+        width_m=np.concatenate([coat.width_m for coat in coats]),
+        acrylate_mol_m3=_by_cell(coats, [pair[0] for pair in bonds]),
+        methacrylate_mol_m3=_by_cell(coats, [pair[1] for pair in bonds]),
+        kinetics=kinetics[0] if one else kinetics,
+        oxygen=oxygen[0] if one else oxygen,
+        layer_of_cell=np.repeat(np.arange(len(coats)), [coat.width_m.size for coat in coats]),
+        light=Light(
+            photon_irradiance_mol_m2_s=light.bins.photon_irradiance_mol_m2_s,
+            photon_energy_j_mol=light.bins.photon_energy_j_mol,
+        ),
+        layers=nail_layers(coats, resins, hand, settings, light.bins.wavelength_nm),
+        absorbers=_absorbers(coats, resins, light),
+        amine_mol_m3=_by_cell(coats, amines),
+        warm_up=_warm_up(course),
+    )
