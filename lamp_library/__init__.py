@@ -7,6 +7,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from .ageing import aged, ageing_factor, on_battery
     from .course import AirTemperature, OutputCourse, Programme, Segment
     from .errors import GelwrightError, InputError, SolverError, UnknownNameError
     from .lamp import Lamp, list_lamps, load_lamp, save_lamp
@@ -14,6 +15,9 @@ if TYPE_CHECKING:
     from .spectrum import Peak, Spectrum
 
 _HOMES = {
+    "aged": "ageing",
+    "ageing_factor": "ageing",
+    "on_battery": "ageing",
     "AirTemperature": "course",
     "OutputCourse": "course",
     "Programme": "course",
@@ -43,8 +47,11 @@ __all__ = [
     "SolverError",
     "Spectrum",
     "UnknownNameError",
+    "aged",
+    "ageing_factor",
     "list_lamps",
     "load_lamp",
+    "on_battery",
     "read_export",
     "save_lamp",
 ]

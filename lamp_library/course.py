@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 from .errors import InputError
 
 FloatArray = NDArray[np.float64]
+
+# Pulses repeating this fast or faster (20 Hz and above) run as their mean level.
+FAST_PERIOD_S = 0.05
 
 
 def _require(name: str, value: float, allowed: str, holds: bool) -> None:
@@ -133,15 +137,27 @@ class Programme:
         At least one, not all dark. The level may jump between two segments (pulses).
     repeat : bool
         Start again at the end. A programme that does not repeat holds its last level.
+    notes : tuple of str
+        Sentences on what was simplified, such as fast pulses inside a sequence.
+
+    Notes
+    -----
+    Radical-radical termination makes the rate follow the square root of the light. Pulses much
+    shorter than a radical lives act as their mean level (a share D of the time at full output
+    cures like a steady D: rate sqrt(D) of full); pulses much longer act as on and off (rate D of
+    full). This is the textbook rotating-sector result, from memory. A repeating programme with a
+    period of 0.05 s or less therefore runs as its mean level; a slower one keeps its edges.
     """
 
     name: str
     segments: tuple[Segment, ...]
     repeat: bool
+    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         """Check that there is something to run."""
         object.__setattr__(self, "segments", tuple(self.segments))
+        object.__setattr__(self, "notes", tuple(self.notes))
         if not self.segments:
             raise InputError(f"programme '{self.name}' has no segments; give at least one.")
         if all(each.level_start_ratio == 0.0 == each.level_end_ratio for each in self.segments):
@@ -149,13 +165,103 @@ class Programme:
                 f"programme '{self.name}' is dark throughout; at least one level must be above 0."
             )
 
+    @classmethod
+    def pulsed(
+        cls,
+        name: str,
+        *,
+        period_s: float,
+        duty_fraction: float,
+        level_ratio: float = 1.0,
+        low_level_ratio: float = 0.0,
+    ) -> Programme:
+        """Pulse train that begins with a pulse and repeats.
+
+        Parameters
+        ----------
+        name : str
+            Name of the programme.
+        period_s : float
+            From one pulse to the next [s], > 0; ``1 / frequency`` for a dimmed lamp.
+        duty_fraction : float
+            Share of the period that the pulse lasts [-], above 0, at most 1.
+        level_ratio, low_level_ratio : float
+            Output during and between the pulses, relative to full [-].
+        """
+        _require("period_s", period_s, "> 0", period_s > 0.0)
+        _require("duty_fraction", duty_fraction, "above 0, at most 1", 0.0 < duty_fraction <= 1.0)
+        parts = [(duty_fraction * period_s, level_ratio), ((1.0 - duty_fraction) * period_s, low_level_ratio)]
+        segments = tuple(
+            Segment(duration_s=seconds, level_start_ratio=level, level_end_ratio=level)
+            for seconds, level in parts
+            if seconds > 0.0
+        )
+        return cls(name=name, segments=segments, repeat=True)
+
+    @classmethod
+    def ramp(
+        cls, name: str, *, ramp_s: float, level_start_ratio: float, level_end_ratio: float = 1.0
+    ) -> Programme:
+        """Straight ramp between two levels over `ramp_s` [s]; the last level is held."""
+        segment = Segment(
+            duration_s=ramp_s, level_start_ratio=level_start_ratio, level_end_ratio=level_end_ratio
+        )
+        return cls(name=name, segments=(segment,), repeat=False)
+
+    @classmethod
+    def sequence(
+        cls, name: str, parts: Sequence[tuple[Programme, float]], *, repeat: bool = False
+    ) -> Programme:
+        """Programmes one after the other.
+
+        Parameters
+        ----------
+        name : str
+            Name of the whole.
+        parts : sequence of (Programme, float)
+            Each programme and how long it runs [s]; it starts from its own beginning.
+        repeat : bool
+            Start again at the end; otherwise the last level of the last part is held.
+        """
+        segments = tuple(
+            segment for programme, duration_s in parts for segment in programme.expanded(duration_s)
+        )
+        notes = dict.fromkeys(remark for programme, _ in parts for remark in programme.remarks)
+        return cls(name=name, segments=segments, repeat=repeat, notes=tuple(notes))
+
     @property
     def period_s(self) -> float:
         """Length of the segments together [s]."""
         return math.fsum(each.duration_s for each in self.segments)
 
+    @property
+    def period_mean_ratio(self) -> float:
+        """Mean output level of the segments together, relative to full [-]."""
+        return _area_s(self.segments) / self.period_s
+
+    @property
+    def is_fast(self) -> bool:
+        """Whether this repeats fast enough to run as its mean level."""
+        return self.repeat and self.period_s <= FAST_PERIOD_S * (1.0 + 1e-9)
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What the reader of a result should know about how this programme is run."""
+        levels = {level for each in self.segments for level in (each.level_start_ratio, each.level_end_ratio)}
+        if not self.is_fast or len(levels) == 1:
+            return self.notes
+        fast = (
+            f"Programme '{self.name}' pulses at {1.0 / self.period_s:.4g} Hz, faster than radicals live; it is run as its "
+            f"mean level, {self.period_mean_ratio:.3g} of full output."
+        )
+        return (*self.notes, fast)
+
     def expanded(self, duration_s: float) -> list[Segment]:
         """Segments that fill an exposure of `duration_s` [s] exactly, the last one cut to fit.
+
+        The whole periods of a fast pulse train become one segment at their mean level; what is
+        left of the exposure, less than a period, keeps its edges, so that the radiant exposure is
+        exact for every duration.
 
         Raises
         ------
@@ -163,32 +269,45 @@ class Programme:
             If the duration is not above zero, or would need more than 100 000 segments.
         """
         _require("exposure duration", duration_s, "> 0 s", duration_s > 0.0)
-        if self.repeat and duration_s / self.period_s * len(self.segments) > 100_000:
+        periods = math.floor(duration_s / self.period_s * (1.0 + 1e-9)) if self.is_fast else 0
+        if periods == 0:
+            return self._with_edges(duration_s, duration_s)
+        mean = self.period_mean_ratio
+        covered_s = min(periods * self.period_s, duration_s)
+        averaged = Segment(duration_s=covered_s, level_start_ratio=mean, level_end_ratio=mean)
+        return [averaged, *self._with_edges(duration_s - covered_s, duration_s)]
+
+    def _with_edges(self, left_s: float, exposure_s: float) -> list[Segment]:
+        """Segments for the first `left_s` [s] of the programme, in an exposure of `exposure_s` [s]."""
+        if self.repeat and left_s / self.period_s * len(self.segments) > 100_000:
             raise InputError(
-                f"programme '{self.name}' repeats every {self.period_s:g} s; {duration_s:g} s would need more than "
-                "100000 segments. Replace fast pulses by their mean level."
+                f"programme '{self.name}' repeats every {self.period_s:g} s; {left_s:g} s would need more than "
+                "100000 segments. Shorten the exposure or simplify the programme."
             )
+        # what is left after many subtractions carries rounding dust, no segment
+        dust_s = 1e-9 * exposure_s
         filled: list[Segment] = []
-        left = duration_s
         while True:
             for segment in self.segments:
-                # what is left after many subtractions carries rounding dust, no segment
-                if left <= 1e-9 * duration_s:
+                if left_s <= dust_s:
                     return filled
-                filled.append(segment if segment.duration_s <= left else segment.cut(left))
-                left -= segment.duration_s
-            if not self.repeat and left > 1e-9 * duration_s:
+                filled.append(segment if segment.duration_s <= left_s else segment.cut(left_s))
+                left_s -= segment.duration_s
+            if not self.repeat and left_s > dust_s:
                 last = self.segments[-1].level_end_ratio
-                filled.append(Segment(duration_s=left, level_start_ratio=last, level_end_ratio=last))
+                filled.append(Segment(duration_s=left_s, level_start_ratio=last, level_end_ratio=last))
                 return filled
 
     def mean_level_ratio(self, duration_s: float) -> float:
         """Mean output level [-] over an exposure of `duration_s` [s]."""
-        area = math.fsum(
-            0.5 * (each.level_start_ratio + each.level_end_ratio) * each.duration_s
-            for each in self.expanded(duration_s)
-        )
-        return area / duration_s
+        return _area_s(self.expanded(duration_s)) / duration_s
+
+
+def _area_s(segments: Sequence[Segment]) -> float:
+    """Time integral of the relative level [s]."""
+    return math.fsum(
+        0.5 * (each.level_start_ratio + each.level_end_ratio) * each.duration_s for each in segments
+    )
 
 
 STEADY = Programme(

@@ -152,6 +152,15 @@ class Lamp:
         spectra = {position: spectrum.scaled(factor) for position, spectrum in self.spectra.items()}
         return replace(self, spectra=spectra)
 
+    def with_level(self, level_ratio: float, note: str) -> Lamp:
+        """Return the same lamp giving `level_ratio` [-], > 0, of the output it gave when measured.
+
+        The spectra stay as measured; the ratio goes into the output course, and `note`, a
+        sentence saying why, joins the notes. See `ageing` for worn lamps and batteries.
+        """
+        course = replace(self.course, level_ratio=self.course.level_ratio * level_ratio)
+        return replace(self, course=course, notes=(*self.notes, note))
+
 
 def _rebuild(fields: dict[str, Any]) -> Lamp:
     return Lamp(**fields)

@@ -129,15 +129,15 @@ def _programme_table(programme: Programme) -> dict[str, TomlValue]:
         }
         for each in programme.segments
     ]
-    return {"repeat": programme.repeat, "segments": segments}
+    table: dict[str, TomlValue] = {"repeat": programme.repeat, "segments": segments}
+    if programme.notes:
+        table["notes"] = list(programme.notes)
+    return table
 
 
 def _lamp(document: Mapping[str, Any], folder: Path, where: str) -> Lamp:
     top = _Section(document, where, "")
     power = document.get("electrical_power_w")
-    notes = document.get("notes", [])
-    if not isinstance(notes, list) or not all(isinstance(each, str) for each in notes):
-        raise InputError(f"{where}: notes must be a list of sentences.")
     provenance = top.table("provenance", required=False)
     return Lamp(
         lamp_id=top.text("id"),
@@ -149,7 +149,7 @@ def _lamp(document: Mapping[str, Any], folder: Path, where: str) -> Lamp:
         provenance={key: provenance.text(key) for key in provenance.values},
         electrical_power_w=None if power is None else top.number("electrical_power_w"),
         is_demonstration=top.flag("demonstration"),
-        notes=tuple(notes),
+        notes=top.sentences("notes"),
     )
 
 
@@ -172,7 +172,7 @@ def _programmes(section: _Section) -> dict[str, Programme]:
     found = {}
     for name in section.values:
         table = section.table(name)
-        table.only("repeat", "segments")
+        table.only("repeat", "segments", "notes")
         rows = table.values.get("segments")
         if not isinstance(rows, list) or not all(isinstance(each, dict) for each in rows):
             raise InputError(f"{table.name}: segments must be a list of tables.")
@@ -182,7 +182,9 @@ def _programmes(section: _Section) -> dict[str, Programme]:
             names = ("duration_s", "level_start_ratio", "level_end_ratio")
             part.only(*names)
             segments.append(Segment(**{each: part.number(each) for each in names}))
-        found[name] = Programme(name=name, segments=tuple(segments), repeat=table.flag("repeat"))
+        found[name] = Programme(
+            name=name, segments=tuple(segments), repeat=table.flag("repeat"), notes=table.sentences("notes")
+        )
     return found
 
 
@@ -258,6 +260,12 @@ class _Section:
         if not isinstance(value, bool):
             raise InputError(f"{self.name}: {key} is {value!r}; it must be true or false.")
         return value
+
+    def sentences(self, key: str) -> tuple[str, ...]:
+        value = self.values.get(key, [])
+        if not isinstance(value, list) or not all(isinstance(each, str) for each in value):
+            raise InputError(f"{self.name}: {key} must be a list of sentences.")
+        return tuple(value)
 
     def table(self, key: str, *, required: bool = True) -> _Section:
         value = self._get(key) if required else self.values.get(key, {})

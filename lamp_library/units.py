@@ -19,6 +19,7 @@ Number = TypeVar("Number", float, NDArray[np.float64])
 PLANCK_J_S = 6.62607015e-34
 LIGHT_SPEED_M_S = 299_792_458.0
 AVOGADRO_1_MOL = 6.02214076e23
+ELEMENTARY_CHARGE_C = 1.602176634e-19
 GAS_CONSTANT_J_MOL_K = 8.314462618
 ZERO_CELSIUS_K = 273.15
 
@@ -145,3 +146,8 @@ def photon_energy_j_mol(wavelength_nm: Number) -> Number:
     327744
     """
     return (AVOGADRO_1_MOL * PLANCK_J_S * LIGHT_SPEED_M_S * _NM_PER_M) / wavelength_nm
+
+
+def j_mol_from_ev(energy_ev: Number) -> Number:
+    """Convert an energy per particle in electronvolts to joules per mole."""
+    return energy_ev * ELEMENTARY_CHARGE_C * AVOGADRO_1_MOL

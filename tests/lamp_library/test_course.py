@@ -126,12 +126,91 @@ def test_thousands_of_short_pulses_leave_no_dust_segment() -> None:
     assert min(each.duration_s for each in filled) == pytest.approx(0.1, rel=1e-6)
 
 
-def test_too_fast_pulses_are_refused_rather_than_run_forever() -> None:
-    fast = Programme(name="pwm", segments=(level(1e-3, 1.0, 1.0), level(1e-3, 0.0, 0.0)), repeat=True)
-    with pytest.raises(InputError, match="mean level"):
-        fast.expanded(600.0)
+def test_more_segments_than_a_solver_should_see_are_refused() -> None:
+    slow = Programme.pulsed("slow", period_s=0.06, duty_fraction=0.5)
+    with pytest.raises(InputError, match="more than 100000 segments"):
+        slow.expanded(3600.0)
     with pytest.raises(InputError, match="exposure duration"):
         STEADY.expanded(0.0)
+
+
+def test_a_dimmed_lamp_runs_at_its_mean_level_and_says_so() -> None:
+    dimmed = Programme.pulsed("half", period_s=0.01, duty_fraction=0.5)
+    assert dimmed.expanded(60.0) == [level(60.0, 0.5, 0.5)]
+    assert dimmed.mean_level_ratio(3600.0) == 0.5
+    (remark,) = dimmed.remarks
+    assert "'half' pulses at 100 Hz" in remark
+    assert "mean level, 0.5 of full output" in remark
+
+
+@given(
+    st.floats(1e-4, 0.05),
+    st.floats(0.01, 0.99),
+    st.floats(0.2, 1.0),
+    st.floats(0.0, 0.2),
+    st.floats(1e-3, 600.0),
+)
+def test_fast_pulses_keep_their_radiant_exposure_for_every_duration(
+    period_s: float, duty: float, high: float, low: float, duration_s: float
+) -> None:
+    train = Programme.pulsed(
+        "p", period_s=period_s, duty_fraction=duty, level_ratio=high, low_level_ratio=low
+    )
+    filled = train.expanded(duration_s)
+    assert len(filled) <= 3
+    assert math.fsum(each.duration_s for each in filled) == pytest.approx(duration_s, rel=2e-9)
+    whole, rest_s = divmod(duration_s, period_s)
+    lit_s = whole * duty * period_s + min(rest_s, duty * period_s)
+    exposure_s = low * duration_s + (high - low) * lit_s
+    assert train.mean_level_ratio(duration_s) * duration_s == pytest.approx(exposure_s, rel=1e-7)
+
+
+def test_slow_pulses_keep_their_edges() -> None:
+    blinking = Programme.pulsed("blink", period_s=2.0, duty_fraction=0.25, level_ratio=0.8)
+    assert blinking.expanded(4.0) == [level(0.5, 0.8, 0.8), level(1.5, 0.0, 0.0)] * 2
+    assert blinking.remarks == ()
+    assert not Programme.pulsed("slow", period_s=0.0501, duty_fraction=0.5).is_fast
+    assert Programme.pulsed("20 Hz", period_s=1.0 / 20.0, duty_fraction=0.3).is_fast
+
+
+def test_what_never_changes_is_no_pulse_train() -> None:
+    full = Programme.pulsed("full", period_s=0.01, duty_fraction=1.0)
+    assert full.remarks == ()
+    assert full.expanded(60.0) == [level(60.0, 1.0, 1.0)]
+    flicker = Programme(name="saw", segments=(level(0.01, 0.0, 1.0),), repeat=True)
+    assert flicker.expanded(1.0) == [level(1.0, 0.5, 0.5)]
+    once = Programme(name="flash", segments=(level(0.01, 1.0, 1.0), level(0.01, 0.0, 0.0)), repeat=False)
+    assert once.expanded(1.0)[:2] == list(once.segments)
+
+
+def test_ramp_and_sequence() -> None:
+    ramp = Programme.ramp("soft", ramp_s=10.0, level_start_ratio=0.2)
+    dimmed = Programme.pulsed("half", period_s=0.001, duty_fraction=0.5)
+    whole = Programme.sequence("soft start", [(ramp, 12.0), (dimmed, 20.0), (STEADY, 30.0)])
+    assert whole.segments == (
+        level(10.0, 0.2, 1.0), level(2.0, 1.0, 1.0), level(20.0, 0.5, 0.5), level(30.0, 1.0, 1.0)
+    )  # fmt: skip
+    assert whole.remarks == dimmed.remarks
+    assert whole.mean_level_ratio(62.0) == pytest.approx((6.0 + 2.0 + 10.0 + 30.0) / 62.0, rel=1e-14)
+    assert whole.expanded(70.0)[-1] == level(8.0, 1.0, 1.0)
+    twice = Programme.sequence("twice", [(ramp, 10.0)], repeat=True)
+    assert twice.expanded(20.0) == [level(10.0, 0.2, 1.0)] * 2
+
+
+@pytest.mark.parametrize(
+    ("fields", "message"),
+    [
+        ({"period_s": 0.0, "duty_fraction": 0.5}, "period_s is 0"),
+        ({"period_s": 1.0, "duty_fraction": 0.0}, "duty_fraction is 0"),
+        ({"period_s": 1.0, "duty_fraction": 1.1}, "duty_fraction is 1.1"),
+        ({"period_s": 1.0, "duty_fraction": math.nan}, "duty_fraction is nan"),
+        ({"period_s": 1.0, "duty_fraction": 0.5, "level_ratio": 3.0}, "level_start_ratio is 3"),
+        ({"period_s": 1.0, "duty_fraction": 0.5, "level_ratio": 0.0}, "dark throughout"),
+    ],
+)
+def test_pulse_trains_out_of_range_are_refused(fields: dict[str, float], message: str) -> None:
+    with pytest.raises(InputError, match=message):
+        Programme.pulsed("p", **fields)
 
 
 def test_pickle() -> None:

@@ -74,6 +74,18 @@ def test_positions() -> None:
         lamp.spectrum("thum")
 
 
+def test_notes_of_a_programme_are_kept(tmp_path: Path) -> None:
+    dimmed = Programme.pulsed("half", period_s=0.001, duty_fraction=0.5)
+    whole = Programme.sequence("whole", [(dimmed, 20.0)])
+    lamp = make(programmes={"half": dimmed, "whole": whole})
+    save_lamp(lamp, tmp_path / "lamp")
+    again = load_lamp(tmp_path / "lamp")
+    assert_same(again, lamp)
+    assert again.programme("whole").remarks == dimmed.remarks
+    text = (tmp_path / "lamp" / "lamp.toml").read_text(encoding="utf-8")
+    assert text.count("1000 Hz") == 1  # the fast train itself says it anew each time
+
+
 def test_programmes_always_hold_steady() -> None:
     lamp = make(programmes={})
     assert lamp.programme("steady").mean_level_ratio(33.0) == 1.0
