@@ -29,6 +29,10 @@ def _thousandth(value: float) -> float:
     return value / 1e3
 
 
+def _hundredfold(value: float) -> float:
+    return value * 1e2
+
+
 def _thousandfold(value: float) -> float:
     return value * 1e3
 
@@ -52,6 +56,7 @@ _CONVERSIONS: Mapping[tuple[str, str], Callable[[float], float]] = {
     ("J/g/K", "J/kg/K"): _thousandfold,
     ("W/m/K", "W/m/K"): _same,
     ("L/mol/cm", "m2/mol"): units.m2_mol_from_l_mol_cm,
+    ("1/cm/wt%", "1/m/wt%"): _hundredfold,
 }
 _SUFFIXES = {
     "K": "_k",
@@ -66,6 +71,7 @@ _SUFFIXES = {
     "J/kg/K": "_j_kg_k",
     "W/m/K": "_w_m_k",
     "m2/mol": "_m2_mol",
+    "1/m/wt%": "_1_m_per_wt_pct",
     "%": "_wt_pct",
     "-": "",
 }

@@ -1,4 +1,4 @@
-"""A gel: resin base, initiators, amines and stabilisers, with its coat and thickness, and its file.
+"""A gel: resin base, initiators, amines, stabilisers and pigments, with its coat and thickness, and its file.
 
 In the file the resin base is given in parts by weight; everything else in wt% of the whole gel, so
 that the resin base is what remains.
@@ -18,14 +18,16 @@ from typing import Any, Literal, get_args
 from ..lamp_library.errors import InputError, UnknownNameError, unknown_name
 from ..lamp_library.toml_text import TomlValue, toml_text
 from ..lamp_library.units import m_from_um, um_from_m
-from .materials import list_amines, list_photoinitiators, list_resins, list_stabilisers
+from .materials import list_amines, list_photoinitiators, list_pigments, list_resins, list_stabilisers
 
 Coat = Literal["base", "builder", "colour", "top"]
 COATS: tuple[str, ...] = get_args(Coat)
 THICKNESS_RANGE_UM = (5.0, 3000.0)
 
-_TABLES = ("resin_parts", "initiators_wt_pct", "amines_wt_pct", "stabilisers_wt_pct")
-_KEYS = ("name", "coat", "thickness_um", "is_demonstration", "note", *_TABLES, "absorption_files")
+_ADDITIVES = ("initiators_wt_pct", "amines_wt_pct", "stabilisers_wt_pct", "pigments_wt_pct")
+_TABLES = ("resin_parts", *_ADDITIVES)
+_FILES = ("absorption_files", "pigment_files")
+_KEYS = ("name", "coat", "thickness_um", "is_demonstration", "note", *_TABLES, *_FILES)
 _FORBIDDEN_IN_ID = re.compile(r"[/\\]|\.toml$")
 _ROUNDING_WT_PCT = 1e-9
 
@@ -46,12 +48,14 @@ class Gel:
         Its place in the stack.
     resin_parts : mapping of str to float
         Parts by weight of the resins; they need not add up to 100.
-    initiators_wt_pct, amines_wt_pct, stabilisers_wt_pct : mapping of str to float
+    initiators_wt_pct, amines_wt_pct, stabilisers_wt_pct, pigments_wt_pct : mapping of str to float
         Contents [wt% of the whole gel].
     thickness_m : float
         Usual film thickness [m].
     absorption_files : mapping of str to str
         Photoinitiator to the file of its measured spectrum.
+    pigment_files : mapping of str to str
+        Pigment to the file of its measured K and S (see `pigments.read_pigment_optics`).
     is_demonstration : bool
         Whether the recipe is invented.
     note : str
@@ -71,8 +75,10 @@ class Gel:
     initiators_wt_pct: Mapping[str, float]
     amines_wt_pct: Mapping[str, float] = field(default_factory=dict)
     stabilisers_wt_pct: Mapping[str, float] = field(default_factory=dict)
+    pigments_wt_pct: Mapping[str, float] = field(default_factory=dict)
     thickness_m: float
     absorption_files: Mapping[str, str] = field(default_factory=dict)
+    pigment_files: Mapping[str, str] = field(default_factory=dict)
     is_demonstration: bool = False
     note: str = ""
 
@@ -83,6 +89,7 @@ class Gel:
         for label, known in _known_by_table().items():
             _check_contents(self.name, label, getattr(self, label), known)
         _check_names("photoinitiator", self.absorption_files, list_photoinitiators())
+        _check_names("pigment", self.pigment_files, list_pigments())
         _check_resin_base(self)
         low, high = THICKNESS_RANGE_UM
         if not low <= um_from_m(self.thickness_m) <= high:
@@ -90,7 +97,7 @@ class Gel:
                 f"gel '{self.name}': thickness is {um_from_m(self.thickness_m):g} um; it must lie between {low:g} and "
                 f"{high:g} um."
             )
-        for label in (*_TABLES, "absorption_files"):
+        for label in (*_TABLES, *_FILES):
             object.__setattr__(self, label, _frozen(getattr(self, label)))
 
     def __reduce__(self) -> tuple[Any, tuple[Any, ...]]:
@@ -107,7 +114,7 @@ class Gel:
 
     @property
     def resin_base_wt_pct(self) -> float:
-        """Content of the resin base [wt%]: what initiators, amines and stabilisers leave."""
+        """Content of the resin base [wt%]: what initiators, amines, stabilisers and pigments leave."""
         return 100.0 - _additives_wt_pct(self)
 
     def with_initiators(
@@ -133,6 +140,7 @@ def _known_by_table() -> Mapping[str, tuple[str, tuple[str, ...]]]:
         "initiators_wt_pct": ("photoinitiator", list_photoinitiators()),
         "amines_wt_pct": ("amine", list_amines()),
         "stabilisers_wt_pct": ("stabiliser", list_stabilisers()),
+        "pigments_wt_pct": ("pigment", list_pigments()),
     }
 
 
@@ -153,8 +161,7 @@ def _check_contents(
 
 
 def _additives_wt_pct(gel: Gel) -> float:
-    tables = (gel.initiators_wt_pct, gel.amines_wt_pct, gel.stabilisers_wt_pct)
-    return math.fsum(value for table in tables for value in table.values())
+    return math.fsum(value for label in _ADDITIVES for value in getattr(gel, label).values())
 
 
 def _check_resin_base(gel: Gel) -> None:
@@ -163,8 +170,8 @@ def _check_resin_base(gel: Gel) -> None:
     total = _additives_wt_pct(gel)
     if total >= 100.0 - _ROUNDING_WT_PCT:
         raise InputError(
-            f"gel '{gel.name}': initiators, amines and stabilisers add up to {total:g} wt%; they must leave room for "
-            "the resin below 100 wt%."
+            f"gel '{gel.name}': initiators, amines, stabilisers and pigments add up to {total:g} wt%; they must leave "
+            "room for the resin below 100 wt%."
         )
 
 
@@ -181,7 +188,7 @@ def load_gel(name_or_path: str | Path, *, packaged: Path | None = None) -> Gel:
     Returns
     -------
     Gel
-        Measured spectra named in ``absorption_files`` are given relative to the folder of the file.
+        Files named in ``absorption_files`` and ``pigment_files`` are given relative to the folder of the file.
 
     Raises
     ------
@@ -215,7 +222,7 @@ def save_gel(gel: Gel, path: str | Path) -> None:
     }
     if gel.note:
         document["note"] = gel.note
-    for label in (*_TABLES, "absorption_files"):
+    for label in (*_TABLES, *_FILES):
         if getattr(gel, label):
             document[label] = dict(getattr(gel, label))
     Path(path).write_text(toml_text(document), encoding="utf-8")
@@ -230,9 +237,7 @@ def _read_gel(path: Path) -> Gel:
         raise InputError(f"{path.name}: not readable as TOML ({error}); correct the file.") from error
     _check_names(f"key in {path.name}", document, _KEYS)
     tables = {label: _number_table(document, label, path.name) for label in _TABLES}
-    files = _table(document, "absorption_files", path.name)
-    for key, value in files.items():
-        _of_type(value, str, f"{path.name}, absorption_files.{key}", "a file name in quotes")
+    files = {label: _file_table(document, label, path) for label in _FILES}
     try:
         return Gel(
             name=_text(document, "name", path.name),
@@ -240,7 +245,7 @@ def _read_gel(path: Path) -> Gel:
             thickness_m=m_from_um(_number(document, "thickness_um", path.name)),
             is_demonstration=_flag(document, "is_demonstration", path.name),
             note=_text(document, "note", path.name, default=""),
-            absorption_files={key: str((path.parent / value).resolve()) for key, value in files.items()},
+            **files,
             **tables,
         )
     except (InputError, UnknownNameError) as error:
@@ -289,6 +294,14 @@ def _table(document: Mapping[str, Any], key: str, file: str) -> Mapping[str, Any
             f"{file}: {key} is {value!r}; give a table, that is a line [{key}] and rows below it."
         )
     return value
+
+
+def _file_table(document: Mapping[str, Any], key: str, path: Path) -> dict[str, str]:
+    """Files named in a table, taken from the folder of the gel file."""
+    table = _table(document, key, path.name)
+    for name, value in table.items():
+        _of_type(value, str, f"{path.name}, {key}.{name}", "a file name in quotes")
+    return {name: str((path.parent / value).resolve()) for name, value in table.items()}
 
 
 def _number_table(document: Mapping[str, Any], key: str, file: str) -> dict[str, float]:

@@ -88,7 +88,7 @@ def market_status(substance: str, market: str, on_date: datetime.date) -> Market
     Parameters
     ----------
     substance : str
-        Abbreviation of a photoinitiator, resin, amine or stabiliser.
+        Abbreviation of a photoinitiator, resin, amine, stabiliser or pigment.
     market : {"EU", "GB", "US"}
         Market.
     on_date : date

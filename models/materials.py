@@ -1,4 +1,4 @@
-"""From the data tables to substances: `photoinitiator`, `resin`, `amine`, `stabiliser` and their lists."""
+"""From the data tables to substances: `photoinitiator`, `resin`, `amine`, `stabiliser`, `pigment` and their lists."""
 
 from __future__ import annotations
 
@@ -10,23 +10,28 @@ from typing import Any
 from ..lamp_library.errors import InputError, unknown_name
 from .absorption import BANDS_FILE, AbsorptionSpectrum, band_spectrum
 from .data_tables import UNVERIFIED_KINDS, citation, field_name, read_numbers, read_rows, required
-from .substances import Amine, Photoinitiator, Resin, Stabiliser
+from .pigments import PigmentOptics, packaged_optics
+from .substances import Amine, Photoinitiator, Pigment, Resin, Stabiliser
 
 __all__ = [
     "Amine",
     "Photoinitiator",
+    "Pigment",
     "Resin",
     "Stabiliser",
     "amine",
     "citations",
     "list_amines",
     "list_photoinitiators",
+    "list_pigments",
     "list_resins",
     "list_stabilisers",
     "photoinitiator",
+    "pigment",
     "resin",
     "stabiliser",
     "with_absorption",
+    "with_optics",
 ]
 
 _FILES = {
@@ -34,9 +39,12 @@ _FILES = {
     "resin": "resins.csv",
     "amine": "amines.csv",
     "stabiliser": "stabilisers.csv",
+    "pigment": "pigments.csv",
 }
 # Weighing and cell path of a careful measurement (assumed).
 _MEASURED_SCALE_ERROR_RATIO = 0.03
+# K and S from draw-downs over black and white, read with an integrating sphere (assumed).
+_MEASURED_OPTICS_ERROR_RATIO = 0.1
 # property in the table -> unit inside
 _REQUIRED: Mapping[str, Mapping[str, str]] = {
     "photoinitiator": {
@@ -74,6 +82,7 @@ _REQUIRED: Mapping[str, Mapping[str, str]] = {
     },
     "amine": {"molar_mass": "kg/mol"},
     "stabiliser": {"molar_mass": "kg/mol", "radical_rate_coefficient": "m3/mol/s"},
+    "pigment": {"density": "kg/m3", "absorption_error_ratio": "-", "scattering_error_ratio": "-"},
 }
 # may be unknown: the field is then None and the reports say so
 _OPTIONAL: Mapping[str, Mapping[str, str]] = {
@@ -81,6 +90,7 @@ _OPTIONAL: Mapping[str, Mapping[str, str]] = {
     "resin": {"viscosity": "Pa s"},
     "amine": {"usual_min": "%", "usual_max": "%"},
     "stabiliser": {"usual_max": "%"},
+    "pigment": {"usual_min": "%", "usual_max": "%"},
 }
 
 
@@ -117,6 +127,17 @@ def stabiliser(key: str) -> Stabiliser:
     return _stabiliser(key)
 
 
+def pigment(key: str) -> Pigment:
+    """Look up a pigment by its colour-index key; errors as `photoinitiator`.
+
+    Examples
+    --------
+    >>> pigment("CI-77266").name
+    'carbon black'
+    """
+    return _pigment(key)
+
+
 def list_photoinitiators() -> tuple[str, ...]:
     """Abbreviations of all photoinitiators and sensitisers."""
     return _keys("photoinitiator")
@@ -137,6 +158,11 @@ def list_stabilisers() -> tuple[str, ...]:
     return _keys("stabiliser")
 
 
+def list_pigments() -> tuple[str, ...]:
+    """Colour-index keys of all pigments."""
+    return _keys("pigment")
+
+
 def with_absorption(initiator: Photoinitiator, spectrum: AbsorptionSpectrum) -> Photoinitiator:
     """The same photoinitiator with another (measured) absorption spectrum.
 
@@ -154,6 +180,20 @@ def with_absorption(initiator: Photoinitiator, spectrum: AbsorptionSpectrum) -> 
         grade="A",
         scale_error_ratio=_MEASURED_SCALE_ERROR_RATIO,
         unverified=unverified,
+    )
+
+
+def with_optics(colourant: Pigment, optics: PigmentOptics) -> Pigment:
+    """The same pigment with other (measured) optics, whose scale is then good to 10 % (assumed)."""
+    if optics.kind != "measured":
+        return replace(colourant, optics=optics)
+    replaced = ("optics", "absorption_error_ratio", "scattering_error_ratio")
+    return replace(
+        colourant,
+        optics=optics,
+        absorption_error_ratio=_MEASURED_OPTICS_ERROR_RATIO,
+        scattering_error_ratio=_MEASURED_OPTICS_ERROR_RATIO,
+        unverified=tuple(name for name in colourant.unverified if name not in replaced),
     )
 
 
@@ -258,3 +298,18 @@ def _amine(key: str) -> Amine:
 @cache
 def _stabiliser(key: str) -> Stabiliser:
     return Stabiliser(**_record("stabiliser", key))
+
+
+@cache
+def _pigment(key: str) -> Pigment:
+    record = _record("pigment", key)
+    optics = packaged_optics(key)
+    unverified = ("optics",) if optics.kind in UNVERIFIED_KINDS else ()
+    return Pigment(
+        **{
+            **record,
+            "sources": tuple(dict.fromkeys((*record["sources"], *optics.sources))),
+            "unverified": (*unverified, *record["unverified"]),
+        },
+        optics=optics,
+    )

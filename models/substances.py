@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from .absorption import AbsorptionSpectrum
+from .pigments import PigmentOptics
 
 Mechanism = Literal["type_I", "type_II"]
 Group = Literal["acrylate", "methacrylate"]
@@ -185,4 +186,34 @@ class Stabiliser:
     unverified: tuple[str, ...]
     molar_mass_kg_mol: float
     radical_rate_coefficient_m3_mol_s: float
+    usual_max_wt_pct: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pigment:
+    """A colourant that absorbs and scatters light as particles.
+
+    Parameters
+    ----------
+    density_kg_m3 : float
+        Density of the particles [kg m-3].
+    optics : PigmentOptics
+        Absorption and reduced scattering per wt% of the gel.
+    absorption_error_ratio, scattering_error_ratio : float
+        Relative standard deviations [-] of the two.
+    usual_min_wt_pct, usual_max_wt_pct : float or None
+        Loadings [wt% of the gel]; None where unknown.
+    """
+
+    key: str
+    name: str
+    inci_name: str
+    cas: str
+    sources: tuple[str, ...]
+    unverified: tuple[str, ...]
+    density_kg_m3: float
+    optics: PigmentOptics
+    absorption_error_ratio: float
+    scattering_error_ratio: float
+    usual_min_wt_pct: float | None
     usual_max_wt_pct: float | None

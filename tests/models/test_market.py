@@ -7,10 +7,17 @@ import pytest
 
 from gelwright.lamp_library.errors import InputError, UnknownNameError
 from gelwright.models import market
-from gelwright.models.materials import list_amines, list_photoinitiators, list_resins, list_stabilisers
+from gelwright.models.materials import (
+    list_amines,
+    list_photoinitiators,
+    list_pigments,
+    list_resins,
+    list_stabilisers,
+)
 
 TODAY = datetime.date(2026, 11, 25)
-EVERYTHING = (*list_photoinitiators(), *list_resins(), *list_amines(), *list_stabilisers())
+UNLISTED = (*list_photoinitiators(), *list_resins(), *list_amines(), *list_stabilisers())
+EVERYTHING = (*UNLISTED, *list_pigments())
 
 
 def day(text: str) -> datetime.date:
@@ -76,11 +83,18 @@ def test_unknown_stays_unknown_and_permits_nothing() -> None:
     assert "could not be confirmed" in status.sentence()
 
 
-@pytest.mark.parametrize("substance", EVERYTHING)
+@pytest.mark.parametrize("substance", UNLISTED)
 def test_united_states_rests_on_no_list_with_low_confidence(substance: str) -> None:
     status = market.market_status(substance, "US", TODAY)
     assert "no federal list found" in status.condition
     assert status.confidence == "low"
+
+
+@pytest.mark.parametrize("substance", list_pigments())
+def test_colourants_need_a_listing_and_an_unlisted_one_is_never_permitted(substance: str) -> None:
+    status = market.market_status(substance, "US", TODAY)
+    assert status.confidence == "low"
+    assert status.permits(1.0) == status.act.startswith("21 CFR 7")
 
 
 def test_a_day_without_a_row_is_unknown() -> None:

@@ -14,7 +14,7 @@ from gelwright.models import data_tables, materials
 from gelwright.models.absorption import AbsorptionSpectrum
 
 DATA = Path(data_tables.__file__).parent / "data"
-TIDY = ("photoinitiators.csv", "resins.csv", "amines.csv", "stabilisers.csv")
+TIDY = ("photoinitiators.csv", "resins.csv", "amines.csv", "stabilisers.csv", "pigments.csv")
 POINTS = sorted((DATA / "absorption").glob("*.csv"))
 ATOMIC_MASS = {
     "C": 12.011,
@@ -30,6 +30,7 @@ PREFERRED_SUM = {
     "resins.csv": 28858116.77300002,
     "amines.csv": 838.0,
     "stabilisers.csv": 695.05,
+    "pigments.csv": 2304.4,
 }
 NETWORKS = [key for key in materials.list_resins() if materials.resin(key).functionality > 1]
 LINEAR = [key for key in materials.list_resins() if materials.resin(key).functionality == 1]
@@ -66,14 +67,16 @@ def termination_terms(key: str, conversion: float) -> tuple[float, float]:
 @pytest.mark.parametrize(
     ("file", "count"),
     [
-        ("substances.csv", 36),
+        ("substances.csv", 51),
         ("photoinitiators.csv", 166),
         ("resins.csv", 335),
         ("amines.csv", 15),
         ("stabilisers.csv", 6),
         ("absorption_bands.csv", 35),
-        ("market.csv", 118),
-        ("sources.csv", 62),
+        ("market.csv", 163),
+        ("sources.csv", 66),
+        ("pigments.csv", 82),
+        ("pigment_optics.csv", 254),
     ],
 )
 def test_no_row_is_gained_or_lost_unseen(file: str, count: int) -> None:
@@ -131,7 +134,7 @@ def test_every_source_is_complete() -> None:
 
 
 def test_each_property_keeps_one_unit_dimension() -> None:
-    for role in ("photoinitiator", "resin", "amine", "stabiliser"):
+    for role in ("photoinitiator", "resin", "amine", "stabiliser", "pigment"):
         table = data_tables.read_numbers(materials._FILES[role])
         wanted = {**materials._REQUIRED[role], **materials._OPTIONAL[role]}
         for substance, numbers in table.items():
