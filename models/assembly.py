@@ -19,14 +19,17 @@ from .formulation import (
     ResinBase,
     amine_records,
     concentration_mol_m3,
+    gel_density_kg_m3,
     gel_initiator,
     mix_resins,
     stabiliser_loss_1_s,
 )
+from .fresnel import diffuse_reflectance_inside
 from .gel import Gel
 from .grid import tissue_cells
 from .heat import Hand
 from .optics import LightBins, floor_heat_share, light_bins, lit_part
+from .pigment_light import NAIL_REFLECTANCE_FRACTION, pigment_cells, pigment_rows, pigmented
 from .solver import SolverSettings
 from .substances import Amine, Photoinitiator
 
@@ -61,13 +64,16 @@ class StackLight:
     initiator_ids : tuple of (str, str)
         Key and file of measured absorption ("" = the table's) of each initiator: two coats may name different files.
     bins : LightBins
-        Light and absorption, species in the same order.
+        Light and absorption, species in the same order, then two rows for each pigmented gel (see `pigment_light`).
+    pigmented : tuple of Gel
+        Gels with pigments; their coats scatter.
     """
 
     initiators: tuple[Photoinitiator, ...]
     amines: tuple[Amine, ...]
     initiator_ids: tuple[tuple[str, str], ...]
     bins: LightBins
+    pigmented: tuple[Gel, ...] = ()
 
 
 def _initiator_id(gel: Gel, key: str) -> tuple[str, str]:
@@ -99,12 +105,16 @@ def gather_light(gels: Sequence[Gel], spectrum: Spectrum, count: int) -> StackLi
         for record in absorbing.values()
         if record.absorption is not None
     ]
+    scattering = pigmented(gels)
+    tables += pigment_rows(scattering, nm)
     ratios = [record.product_absorption_ratio for record in initiators.values()] + [1.0] * len(absorbing)
+    ratios += [0.0] * (2 * len(scattering))
     return StackLight(
         initiators=tuple(initiators.values()),
         amines=tuple(absorbing.values()),
         initiator_ids=tuple(initiators),
         bins=light_bins(spectrum, tables, ratios, count),
+        pigmented=scattering,
     )
 
 
@@ -154,6 +164,37 @@ def nail_layers(
     )
 
 
+def _density(coat: CoatCells, resin: ResinBase) -> float:
+    return gel_density_kg_m3(coat.gel, resin.density_kg_m3)
+
+
+def _light(coats: Sequence[CoatCells], resins: Sequence[ResinBase], light: StackLight) -> Light:
+    """Light of the lamp, with the pigments of the coats where there are any."""
+    plain = Light(
+        photon_irradiance_mol_m2_s=light.bins.photon_irradiance_mol_m2_s,
+        photon_energy_j_mol=light.bins.photon_energy_j_mol,
+    )
+    if not _scatters(coats):
+        return plain
+    absorption, scattering = pigment_cells(
+        [(coat.gel, coat.width_m.size) for coat in coats],
+        light.pigmented,
+        light.bins,
+        len(light.initiators) + len(light.amines),
+    )
+    return replace(
+        plain,
+        background_1_m=absorption,
+        scattering_1_m=scattering,
+        floor_reflectance_fraction=NAIL_REFLECTANCE_FRACTION,
+        surface_reflectance_fraction=diffuse_reflectance_inside(resins[0].refractive_index),
+    )
+
+
+def _scatters(coats: Sequence[CoatCells]) -> bool:
+    return bool(pigmented([coat.gel for coat in coats]))
+
+
 def _absorbers(
     coats: Sequence[CoatCells], resins: Sequence[ResinBase], light: StackLight
 ) -> tuple[Absorber, ...]:
@@ -166,8 +207,8 @@ def _absorbers(
             for coat in coats
         ]
         amounts = [
-            concentration_mol_m3(wt_pct, resin.density_kg_m3, record.molar_mass_kg_mol)
-            for wt_pct, resin in zip(held, resins, strict=True)
+            concentration_mol_m3(wt_pct, _density(coat, resin), record.molar_mass_kg_mol)
+            for wt_pct, (coat, resin) in zip(held, pairs, strict=True)
         ]
         found.append(
             Absorber(
@@ -187,7 +228,7 @@ def _absorbers(
     for row, amine in enumerate(light.amines, start=len(light.initiators)):
         amounts = [
             concentration_mol_m3(
-                coat.gel.amines_wt_pct.get(amine.key, 0.0), resin.density_kg_m3, amine.molar_mass_kg_mol
+                coat.gel.amines_wt_pct.get(amine.key, 0.0), _density(coat, resin), amine.molar_mass_kg_mol
             )
             for coat, resin in pairs
         ]
@@ -211,10 +252,11 @@ def _warm_up(course: OutputCourse) -> WarmUp:
     )
 
 
-def _amine_mol_m3(gel: Gel, resin: ResinBase) -> float:
+def _amine_mol_m3(coat: CoatCells, resin: ResinBase) -> float:
+    density = _density(coat, resin)
     return sum(
-        concentration_mol_m3(gel.amines_wt_pct[record.key], resin.density_kg_m3, record.molar_mass_kg_mol)
-        for record in amine_records(gel)
+        concentration_mol_m3(coat.gel.amines_wt_pct[record.key], density, record.molar_mass_kg_mol)
+        for record in amine_records(coat.gel)
     )
 
 
@@ -241,9 +283,13 @@ def stack_model(
     Oxygen is taken to pass from coat to coat without a jump at the face: resins dissolve nearly the same amount.
     """
     resins = [mix_resins(coat.gel.resin_parts) for coat in coats]
-    shares = [coat.gel.resin_base_wt_pct / 100.0 for coat in coats]
+    # share of the gel's volume that the resin base takes
+    shares = [
+        coat.gel.resin_base_wt_pct / 100.0 * (_density(coat, resin) / resin.density_kg_m3)
+        for coat, resin in zip(coats, resins, strict=True)
+    ]
     kinetics: list[Kinetics] = [
-        replace(resin.kinetics, radical_loss_1_s=stabiliser_loss_1_s(coat.gel, resin.density_kg_m3))
+        replace(resin.kinetics, radical_loss_1_s=stabiliser_loss_1_s(coat.gel, _density(coat, resin)))
         for coat, resin in zip(coats, resins, strict=True)
     ]
     oxygen: list[Oxygen] = [resin.oxygen for resin in resins]
@@ -252,7 +298,7 @@ def stack_model(
         (resin.acrylate_mol_m3 * share, resin.methacrylate_mol_m3 * share)
         for resin, share in zip(resins, shares, strict=True)
     ]
-    amines = [_amine_mol_m3(coat.gel, resin) for coat, resin in zip(coats, resins, strict=True)]
+    amines = [_amine_mol_m3(coat, resin) for coat, resin in zip(coats, resins, strict=True)]
     return FilmModel(
         width_m=np.concatenate([coat.width_m for coat in coats]),
         acrylate_mol_m3=_by_cell(coats, [pair[0] for pair in bonds]),
@@ -260,10 +306,8 @@ def stack_model(
         kinetics=kinetics[0] if one else kinetics,
         oxygen=oxygen[0] if one else oxygen,
         layer_of_cell=np.repeat(np.arange(len(coats)), [coat.width_m.size for coat in coats]),
-        light=Light(
-            photon_irradiance_mol_m2_s=light.bins.photon_irradiance_mol_m2_s,
-            photon_energy_j_mol=light.bins.photon_energy_j_mol,
-        ),
+        light=_light(coats, resins, light),
+        optics="two_flux" if _scatters(coats) else "beer_lambert",
         layers=nail_layers(coats, resins, hand, settings, light.bins.wavelength_nm),
         absorbers=_absorbers(coats, resins, light),
         amine_mol_m3=_by_cell(coats, amines),

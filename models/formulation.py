@@ -209,6 +209,8 @@ def gel_pigment(gel: Gel, key: str) -> Pigment:
 
 def gel_density_kg_m3(gel: Gel, resin_density_kg_m3: float) -> float:
     """Density of the gel with its pigments [kg/m3]; without pigments that of its resin."""
+    if not gel.pigments_wt_pct:
+        return resin_density_kg_m3
     solids = sum(gel.pigments_wt_pct.values()) / 100.0
     volume = sum(wt_pct / 100.0 / pigment(key).density_kg_m3 for key, wt_pct in gel.pigments_wt_pct.items())
     return 1.0 / (volume + (1.0 - solids) / resin_density_kg_m3)
