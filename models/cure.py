@@ -11,16 +11,19 @@ from numpy.typing import NDArray
 from ..lamp_library.errors import InputError, SolverError
 from ..lamp_library.lamp import Lamp
 from . import layout as at
+from .after_cure import SHRINKAGE_SOURCE, AfterCure, FilmEnd, after_cure, after_cure_flags, left_fraction
 from .assembly import CoatCells, gather_light, stack_model
 from .core_totals import bottom_value, depth_reaching, surface_mean
 from .film import FilmModel, pack
 from .flags import flags_of
-from .formulation import ResinBase, amine_records, gel_initiator, mix_resins
+from .formulation import ResinBase, amine_records, gel_initiator, gel_pigment, mix_resins
 from .gel import Gel
 from .grid import film_cells
 from .heat import Hand
 from .materials import citations
 from .results import Balances, CureResult, balances_of
+from .sensitisers import pair_flags, pair_sources, with_energy_transfer
+from .setting import setting_of
 from .solver import Segment, Solution, SolverSettings, control_row, run_parallel, segment_rows, solve_packed
 
 Array = NDArray[np.float64]
@@ -135,7 +138,21 @@ def checked_balances(totals: Array, what: str) -> Balances:
     return balances
 
 
-def _result(case: CureCase, solution: Solution) -> CureResult:
+def _after_cure(gel: Gel, resin: ResinBase, solution: Solution, amine_start: Array) -> AfterCure:
+    film, state, kinds = solution.film, solution.state, len(gel.initiators_wt_pct)
+    end = FilmEnd(
+        width_m=film.width,
+        initiator_left_fraction=left_fraction(state.concentration, film.start_concentration)[:kinds],
+        amine_left_fraction=left_fraction(state.amine, amine_start),
+        start_bonds_mol_m3=film.initial,
+        bonds_mol_m3=state.bonds,
+    )
+    record = solution.record
+    faces = setting_of(film.width, record[:, at.TIME], solution.conversion_steps, record[:, at.BOTTOM])
+    return after_cure(gel, resin.density_kg_m3, end, faces)
+
+
+def _result(case: CureCase, solution: Solution, amine_start: Array) -> CureResult:
     totals, record, film = solution.totals, solution.record, solution.film
     profile, width = solution.conversion_fraction, film.width
     resin = mix_resins(case.gel.resin_parts)
@@ -146,6 +163,7 @@ def _result(case: CureCase, solution: Solution) -> CureResult:
     heat = solution.cycle_heat_j_m2
     ceiling = resin.conversion_ceiling_fraction(case.hand.start_k)
     what = f"{case.gel.name} in {case.lamp.lamp_id}"
+    remains = _after_cure(case.gel, resin, solution, amine_start)
     return CureResult(
         gel_name=case.gel.name,
         lamp_id=case.lamp.lamp_id,
@@ -182,6 +200,7 @@ def _result(case: CureCase, solution: Solution) -> CureResult:
             key: float(left[row] / weighed[row]) if weighed[row] > 0.0 else 0.0
             for row, key in enumerate(keys)
         },
+        after_cure=remains,
         absorbed_photon_fraction=float(totals[at.PHOTONS_ABSORBED] / max(totals[at.PHOTONS_IN], 1e-300)),
         time_s=record[:, at.TIME],
         film_max_k=record[:, at.FILM_MAX],
@@ -195,8 +214,12 @@ def _result(case: CureCase, solution: Solution) -> CureResult:
         mean_conversion_trace=record[:, at.MEAN],
         conversion_steps=solution.conversion_steps,
         balances=checked_balances(totals, what),
-        flags=flags_of(case.gel, case.lamp, case.lamp_position, resin, float(totals[at.PEAK_FILM])),
-        citations=citations(_source_keys(case.gel, resin)),
+        flags=(
+            *flags_of(case.gel, case.lamp, case.lamp_position, resin, float(totals[at.PEAK_FILM])),
+            *pair_flags(case.gel),
+            *after_cure_flags(remains),
+        ),
+        citations=citations(source_keys(case.gel, resin)),
         steps=int(totals[at.STEPS]),
         rejected_steps=int(totals[at.REJECTED]),
     )
@@ -208,10 +231,13 @@ def heat_ratio(heat_by_cycle_j_m2: Array) -> float:
     return second / first if first > 0.0 else 1.0
 
 
-def _source_keys(gel: Gel, resin: ResinBase) -> list[str]:
+def source_keys(gel: Gel, resin: ResinBase) -> list[str]:
+    """Keys of the sources that a gel's numbers rest on."""
     keys = [key for name in gel.initiators_wt_pct for key in gel_initiator(gel, name).sources]
     keys += [key for record in amine_records(gel) for key in record.sources]
-    return list(dict.fromkeys([*keys, *resin.sources]))
+    keys += pair_sources(gel)
+    keys += [key for name in gel.pigments_wt_pct for key in gel_pigment(gel, name).sources]
+    return list(dict.fromkeys([*keys, *resin.sources, SHRINKAGE_SOURCE]))
 
 
 def cure_many(
@@ -223,8 +249,10 @@ def cure_many(
 
     def one(index: int) -> CureResult:
         case = cases[index]
-        film, state = pack(film_model(case, accuracy))
-        return _result(case, solve_packed(film, state, segment_rows(schedule(case)), control, record=True))
+        film, state = pack(with_energy_transfer(film_model(case, accuracy), case.gel))
+        amine_start = state.amine.copy()
+        solution = solve_packed(film, state, segment_rows(schedule(case)), control, record=True)
+        return _result(case, solution, amine_start)
 
     results: list[CureResult] = run_parallel(one, len(cases), workers)
     return results

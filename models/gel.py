@@ -18,7 +18,14 @@ from typing import Any, Literal, get_args
 from ..lamp_library.errors import InputError, UnknownNameError, unknown_name
 from ..lamp_library.toml_text import TomlValue, toml_text
 from ..lamp_library.units import m_from_um, um_from_m
-from .materials import list_amines, list_photoinitiators, list_pigments, list_resins, list_stabilisers
+from .materials import (
+    list_amines,
+    list_photoinitiators,
+    list_pigments,
+    list_resins,
+    list_stabilisers,
+    photoinitiator,
+)
 
 Coat = Literal["base", "builder", "colour", "top"]
 COATS: tuple[str, ...] = get_args(Coat)
@@ -27,7 +34,8 @@ THICKNESS_RANGE_UM = (5.0, 3000.0)
 _ADDITIVES = ("initiators_wt_pct", "amines_wt_pct", "stabilisers_wt_pct", "pigments_wt_pct")
 _TABLES = ("resin_parts", *_ADDITIVES)
 _FILES = ("absorption_files", "pigment_files")
-_KEYS = ("name", "coat", "thickness_um", "is_demonstration", "note", *_TABLES, *_FILES)
+_PAIRS = "sensitiser_pairs"
+_KEYS = ("name", "coat", "thickness_um", "is_demonstration", "note", *_TABLES, *_FILES, _PAIRS)
 _FORBIDDEN_IN_ID = re.compile(r"[/\\]|\.toml$")
 _ROUNDING_WT_PCT = 1e-9
 
@@ -56,6 +64,9 @@ class Gel:
         Photoinitiator to the file of its measured spectrum.
     pigment_files : mapping of str to str
         Pigment to the file of its measured K and S (see `pigments.read_pigment_optics`).
+    sensitiser_pairs : mapping of str to float
+        "donor > acceptor" to the efficiency [-] of energy transfer between two photoinitiators, in place of the packaged
+        one (see `sensitisers`).
     is_demonstration : bool
         Whether the recipe is invented.
     note : str
@@ -79,6 +90,7 @@ class Gel:
     thickness_m: float
     absorption_files: Mapping[str, str] = field(default_factory=dict)
     pigment_files: Mapping[str, str] = field(default_factory=dict)
+    sensitiser_pairs: Mapping[str, float] = field(default_factory=dict)
     is_demonstration: bool = False
     note: str = ""
 
@@ -90,6 +102,7 @@ class Gel:
             _check_contents(self.name, label, getattr(self, label), known)
         _check_names("photoinitiator", self.absorption_files, list_photoinitiators())
         _check_names("pigment", self.pigment_files, list_pigments())
+        _check_pairs(self)
         _check_resin_base(self)
         low, high = THICKNESS_RANGE_UM
         if not low <= um_from_m(self.thickness_m) <= high:
@@ -97,7 +110,7 @@ class Gel:
                 f"gel '{self.name}': thickness is {um_from_m(self.thickness_m):g} um; it must lie between {low:g} and "
                 f"{high:g} um."
             )
-        for label in (*_TABLES, *_FILES):
+        for label in (*_TABLES, *_FILES, _PAIRS):
             object.__setattr__(self, label, _frozen(getattr(self, label)))
 
     def __reduce__(self) -> tuple[Any, tuple[Any, ...]]:
@@ -158,6 +171,37 @@ def _check_contents(
         if not (math.isfinite(value) and value >= 0):
             unit = "parts" if label == "resin_parts" else "wt%"
             raise InputError(f"gel '{gel}': {name} in {label} is {value:g} {unit}; it must be >= 0.")
+
+
+def pair_keys(name: str) -> tuple[str, str]:
+    """Donor and acceptor of a pair written "donor > acceptor".
+
+    Examples
+    --------
+    >>> pair_keys("ITX > TPO-L")
+    ('ITX', 'TPO-L')
+    """
+    parts = [part.strip() for part in name.split(">")]
+    if len(parts) != 2 or not all(parts) or parts[0] == parts[1]:
+        raise InputError(
+            f"sensitiser_pairs: '{name}' is no pair; write \"donor > acceptor\", two photoinitiators."
+        )
+    return parts[0], parts[1]
+
+
+def _check_pairs(gel: Gel) -> None:
+    for name, efficiency in gel.sensitiser_pairs.items():
+        keys = pair_keys(name)
+        _check_names("photoinitiator", keys, list_photoinitiators())
+        if photoinitiator(keys[0]).mechanism != "type_II":
+            raise InputError(
+                f"gel '{gel.name}': sensitiser_pairs '{name}': {keys[0]} cleaves before it can hand on energy; the donor must "
+                "be a type II initiator."
+            )
+        if not 0.0 <= efficiency <= 1.0:
+            raise InputError(
+                f"gel '{gel.name}': sensitiser_pairs '{name}' is {efficiency:g}; an efficiency lies between 0 and 1."
+            )
 
 
 def _additives_wt_pct(gel: Gel) -> float:
@@ -222,7 +266,7 @@ def save_gel(gel: Gel, path: str | Path) -> None:
     }
     if gel.note:
         document["note"] = gel.note
-    for label in (*_TABLES, *_FILES):
+    for label in (*_TABLES, *_FILES, _PAIRS):
         if getattr(gel, label):
             document[label] = dict(getattr(gel, label))
     Path(path).write_text(toml_text(document), encoding="utf-8")
@@ -236,8 +280,8 @@ def _read_gel(path: Path) -> Gel:
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise InputError(f"{path.name}: not readable as TOML ({error}); correct the file.") from error
     _check_names(f"key in {path.name}", document, _KEYS)
-    tables = {label: _number_table(document, label, path.name) for label in _TABLES}
-    files = {label: _file_table(document, label, path) for label in _FILES}
+    tables: dict[str, Any] = {label: _number_table(document, label, path.name) for label in _TABLES}
+    files: dict[str, Any] = {label: _file_table(document, label, path) for label in _FILES}
     try:
         return Gel(
             name=_text(document, "name", path.name),
@@ -245,6 +289,7 @@ def _read_gel(path: Path) -> Gel:
             thickness_m=m_from_um(_number(document, "thickness_um", path.name)),
             is_demonstration=_flag(document, "is_demonstration", path.name),
             note=_text(document, "note", path.name, default=""),
+            sensitiser_pairs=_number_table(document, _PAIRS, path.name),
             **files,
             **tables,
         )

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import layout as at
+from .after_cure import AfterCure
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -116,6 +117,8 @@ class CureResult:
         Heat of the second cycle over the first; None with one cycle.
     residual_initiator_fraction : mapping of str to float
         Share of each initiator left, film mean [-].
+    after_cure : AfterCure
+        Initiator, photoproduct, amine and unreacted monomer left, shrinkage, tint, and when the faces set.
     absorbed_photon_fraction : float
         Share of the photons that the film absorbed [-].
     time_s, film_max_k, interface_k, nail_bed_k, air_k, level_ratio, reaction_heat_w_m2 : ndarray, shape (nt,)
@@ -166,6 +169,7 @@ class CureResult:
     heat_by_cycle_j_m2: Array
     second_cycle_heat_ratio: float | None
     residual_initiator_fraction: Mapping[str, float]
+    after_cure: AfterCure
     absorbed_photon_fraction: float
     time_s: Array
     film_max_k: Array
