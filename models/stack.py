@@ -1,0 +1,274 @@
+"""Whole builds: coat upon coat on one nail, cured and wiped by a schedule.
+
+Nothing starts afresh between events. Lower coats go on curing in whatever light the upper ones let down; a fresh coat covers
+the oxygen and the free monomer of the tacky layer below it, which then cures with it; heat stays where it is.
+
+Not modelled: solvent of the wipe, mixing of a fresh coat with the tacky layer, warmth left in the lamp between exposures,
+shrinkage.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..lamp_library.lamp import Lamp
+from . import layout as at
+from .cure import checked_balances, exposure_segments, rest_segment, source_keys
+from .flags import flags_of
+from .formulation import mix_resins
+from .materials import citations
+from .results import balances_of
+from .schedule import KINDS, Event, Expose, Rest, Schedule, Wipe
+from .solver import Solution, SolverSettings, run_parallel
+from .stack_results import CoatFigures, EventResult, StackResult
+from .stack_state import (
+    Nail,
+    Run,
+    apply_coat,
+    coat_figures,
+    coat_heat_j_m2,
+    first_coat,
+    let_time_pass,
+    wipe_tacky_layer,
+)
+
+Array = NDArray[np.float64]
+_AT_THE_END = 0.99
+_RATE_KNOWN_K = (
+    300.0  # inside the range of the rate data: keeps the flag on film heat from repeating with every gel
+)
+
+
+def _event(nail: Nail, number: int, event: Event) -> EventResult:
+    """Let one event happen and read the nail."""
+    start, before = nail.clock_s, nail.state.bonds.copy()
+    if isinstance(event, Expose):
+        segments = exposure_segments(nail.lamp, event.programme, event.seconds, 0)
+        run = let_time_pass(nail, segments)
+        return _timed(nail, number, event, run, coat_heat_j_m2(nail, before), start)
+    if isinstance(event, Rest):
+        run = let_time_pass(nail, [rest_segment(nail.lamp, event.seconds, 0)])
+        return _timed(nail, number, event, run, coat_heat_j_m2(nail, before), start)
+    removed = (0.0, 0.0)
+    if isinstance(event, Wipe):
+        removed = wipe_tacky_layer(nail, f"event {number} (wipe)")
+    elif number > 1:
+        apply_coat(nail, event)
+    n, bed = nail.film.width.size, int(nail.film.boundary[at.BED_INDEX])
+    return EventResult(
+        number=number,
+        kind=KINDS[type(event)],
+        words=event.words,
+        start_s=start,
+        end_s=start,
+        coats=coat_figures(nail, [0.0] * len(nail.coats)),
+        tacky_layer_m=nail.tacky_layer_m,
+        film_peak_k=float(nail.state.temperature[:n].max()),
+        interface_peak_k=nail.face_k(n),
+        nail_bed_peak_k=nail.face_k(bed),
+        nail_bed_peak_time_s=start,
+        removed_thickness_m=removed[0],
+        removed_mass_kg_m2=removed[1],
+    )
+
+
+def _timed(
+    nail: Nail, number: int, event: Event, run: Solution, heat_j_m2: Sequence[float], start_s: float
+) -> EventResult:
+    """Figures of an event that takes time."""
+    totals = run.totals
+    return EventResult(
+        number=number,
+        kind=KINDS[type(event)],
+        words=event.words,
+        start_s=start_s,
+        end_s=nail.clock_s,
+        coats=coat_figures(nail, heat_j_m2),
+        tacky_layer_m=nail.tacky_layer_m,
+        film_peak_k=float(totals[at.PEAK_FILM]),
+        interface_peak_k=float(totals[at.PEAK_INTERFACE]),
+        nail_bed_peak_k=float(totals[at.PEAK_BED]),
+        nail_bed_peak_time_s=start_s + float(totals[at.PEAK_BED_TIME]),
+        heat_j_m2=float(totals[at.HEAT_REACTION]),
+        cem43_min=float(totals[at.CEM43]),
+        balances=balances_of(totals),
+    )
+
+
+def _joined_totals(runs: Sequence[Run]) -> Array:
+    """Totals of all runs; what was applied or wiped off between two of them counts as there from the start."""
+    totals = np.sum([run.solution.totals for run in runs], axis=0)
+    last = runs[-1].solution.totals
+    for start, left in ((at.RADICALS_START, at.RADICALS_LEFT), (at.OXYGEN_START, at.OXYGEN_LEFT)):
+        totals[start] -= totals[left] - last[left]
+        totals[left] = last[left]
+    return np.asarray(totals)
+
+
+def _traces(nail: Nail) -> dict[str, Array]:
+    """Records of all runs on the clock of the schedule."""
+    columns = {
+        "level_ratio": at.LEVEL, "air_k": at.AIR, "film_max_k": at.FILM_MAX, "interface_k": at.INTERFACE,
+        "nail_bed_k": at.BED, "reaction_heat_w_m2": at.REACTION_HEAT, "bond_side_conversion_trace": at.BOTTOM,
+    }  # fmt: skip
+    pieces, coats = [], []
+    for order, run in enumerate(nail.runs):
+        skip = 0 if order == 0 else 1  # the first line repeats the last one of the run before
+        lines = run.solution.record[skip:].copy()
+        lines[:, at.TIME] += run.start_s
+        pieces.append(lines)
+        coats.append(_coat_means(run, len(nail.schedule.applications))[skip:])
+    record = np.vstack(pieces)
+    traces = {name: np.array(record[:, column]) for name, column in columns.items()}
+    return {"time_s": np.array(record[:, at.TIME]), **traces, "coat_conversion_trace": np.vstack(coats)}
+
+
+def _coat_means(run: Run, count: int) -> Array:
+    """Mean conversion of every coat at every step, shape (n_step + 1, count) [-]."""
+    steps = run.solution.conversion_steps
+    found = np.zeros((steps.shape[0], count))
+    for part, number in zip(run.slices, run.numbers, strict=True):
+        width = run.solution.film.width[part]
+        found[:, number - 1] = steps[:, part] @ width / width.sum()
+    return found
+
+
+def _peak(nail: Nail, value: int, when: int) -> tuple[float, float]:
+    """Highest of a peak over all runs [K], and its time on the clock of the schedule [s]."""
+    hottest = max(nail.runs, key=lambda run: float(run.solution.totals[value]))
+    totals = hottest.solution.totals
+    return float(totals[value]), hottest.start_s + float(totals[when])
+
+
+def _final_coats(events: Sequence[EventResult]) -> tuple[CoatFigures, ...]:
+    """Coats at the end with the heat of all events."""
+    heat: dict[int, float] = {}
+    for event in events:
+        for coat in event.coats:
+            heat[coat.number] = heat.get(coat.number, 0.0) + coat.heat_j_m2
+    return tuple(replace(coat, heat_j_m2=heat[coat.number]) for coat in events[-1].coats)
+
+
+def _flags(nail: Nail, position: str, film_peak_k: float, bed_time_s: float) -> tuple[str, ...]:
+    """What to doubt, each with the gels it concerns."""
+    found: dict[str, list[str]] = {}
+    gels = list({gel.name: gel for gel in nail.schedule.gels}.values())
+    for order, gel in enumerate(gels):
+        peak = film_peak_k if order == 0 else _RATE_KNOWN_K
+        for flag in flags_of(gel, nail.lamp, position, mix_resins(gel.resin_parts), peak):
+            found.setdefault(flag, []).append(gel.name)
+    flags = [
+        flag if flag.startswith("The film") else f"{', '.join(names)}: {flag}"
+        for flag, names in found.items()
+    ]
+    if bed_time_s >= _AT_THE_END * nail.clock_s:
+        flags.append(
+            "The nail bed is hottest at the very end of the schedule: let it end with a rest of a minute."
+        )
+    return (*nail.schedule.remarks, *flags)
+
+
+def _result(nail: Nail, position: str, events: Sequence[EventResult]) -> StackResult:
+    what = f"{nail.schedule.title} in {nail.lamp.lamp_id}"
+    totals = _joined_totals(nail.runs)
+    film_peak_k, film_time_s = _peak(nail, at.PEAK_FILM, at.PEAK_FILM_TIME)
+    bed_peak_k, bed_time_s = _peak(nail, at.PEAK_BED, at.PEAK_BED_TIME)
+    width, coats = nail.film.width, _final_coats(events)
+    ceiling = {coat.number: coat.conversion_ceiling_fraction for coat in coats}
+    counts = [coat.width_m.size for coat in nail.coats]
+    gels = nail.schedule.gels
+    keys = [key for gel in gels for key in source_keys(gel, mix_resins(gel.resin_parts))]
+    return StackResult(
+        bond_side_conversion_fraction=coats[0].bottom_conversion_fraction,
+        title=nail.schedule.title,
+        lamp_id=nail.lamp.lamp_id,
+        position=position,
+        coats=coats,
+        events=tuple(events),
+        thickness_m=float(width.sum()),
+        tacky_layer_m=nail.tacky_layer_m,
+        depth_m=np.cumsum(width) - 0.5 * width,
+        width_m=width,
+        conversion_fraction=nail.conversion,
+        conversion_ceiling_fraction=np.repeat([ceiling[number] for number in nail.numbers], counts),
+        oxygen_mol_m3=nail.state.oxygen,
+        radical_mol_m3=nail.state.radical,
+        temperature_k=nail.state.temperature[: width.size].copy(),
+        coat_number=np.repeat(nail.numbers, counts),
+        film_peak_k=film_peak_k,
+        film_peak_time_s=film_time_s,
+        nail_bed_peak_k=bed_peak_k,
+        nail_bed_peak_time_s=bed_time_s,
+        seconds_above_42_c=float(totals[at.SECONDS_ABOVE_42]),
+        seconds_above_43_c=float(totals[at.SECONDS_ABOVE_43]),
+        seconds_above_45_c=float(totals[at.SECONDS_ABOVE_45]),
+        cem43_min=float(totals[at.CEM43]),
+        damage_henriques=float(totals[at.OMEGA_HENRIQUES]),
+        damage_weaver_stoll=float(totals[at.OMEGA_WEAVER_STOLL]),
+        **_traces(nail),
+        balances=checked_balances(totals, what),
+        flags=_flags(nail, position, film_peak_k, bed_time_s),
+        citations=citations(list(dict.fromkeys(keys))),
+        is_demonstration=nail.schedule.is_demonstration
+        or nail.lamp.is_demonstration
+        or any(gel.is_demonstration for gel in gels),
+        steps=int(totals[at.STEPS]),
+        rejected_steps=int(totals[at.REJECTED]),
+    )
+
+
+def build(
+    schedule: Schedule, lamp: Lamp, *, position: str | None = None, settings: SolverSettings | None = None
+) -> StackResult:
+    """Build a nail by a schedule in one position of a lamp.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        Coats, exposures, rests and wipes, and the hand.
+    lamp : Lamp
+        In what; the lamp that the schedule may name is not looked up here.
+    position : str, optional
+        Finger position; default the schedule's, else the weakest.
+    settings : SolverSettings, optional
+        Accuracy; `cells` is the number per coat.
+
+    Returns
+    -------
+    StackResult
+
+    Raises
+    ------
+    InputError, UnknownNameError
+        If the lamp has no such position or programme, or a wipe would take the only coat off.
+    SolverError
+        If a run fails or a balance over the whole schedule is off by more than 1e-3.
+    """
+    place = position or schedule.position or lamp.weakest
+    for event in schedule.events:
+        if isinstance(event, Expose):
+            lamp.programme(event.programme)
+    nail = first_coat(schedule, lamp, place, settings or SolverSettings())
+    events = [_event(nail, number, event) for number, event in enumerate(schedule.events, start=1)]
+    return _result(nail, place, events)
+
+
+def build_many(
+    schedule: Schedule,
+    lamp: Lamp,
+    positions: Sequence[str],
+    *,
+    workers: int | None = None,
+    settings: SolverSettings | None = None,
+) -> list[StackResult]:
+    """Build the same nail in several positions on parallel threads; results in their order."""
+
+    def one(index: int) -> StackResult:
+        return build(schedule, lamp, position=positions[index], settings=settings)
+
+    results: list[StackResult] = run_parallel(one, len(positions), workers)
+    return results
