@@ -13,6 +13,7 @@ from ..lamp_library.lamp import Lamp, save_lamp
 from ..lamp_library.units import c_from_k, mw_cm2_from_w_m2, um_from_m
 from ..models.gel import Gel, save_gel
 from ..models.results import CureResult
+from .after_cure_text import after_cure_data, after_cure_lines
 from .brief import Limits
 from .cautions import short_cautions
 from .verdict import CureFigures, Verdict, judge
@@ -84,6 +85,7 @@ def cure_text(gel: Gel, lamp: Lamp, results: Sequence[CureResult]) -> str:
         rows = [(*row, share) for row, share in zip(rows, shares, strict=True)]
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines += ["  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
+    lines += ["", *after_cure_lines(results)]
     flags = model_remarks(results)
     if flags:
         lines += ["", "Remarks of the model:", *(f"- {flag}" for flag in flags)]
@@ -142,6 +144,7 @@ def _data(result: CureResult) -> dict[str, Any]:
     found["residual_initiator_fraction"] = {
         key: float(x) for key, x in result.residual_initiator_fraction.items()
     }
+    found["after_cure"] = after_cure_data(result)
     found["flags"] = list(result.flags)
     return found
 

@@ -1,0 +1,78 @@
+"""What a cure leaves behind, as lines of text and as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from ..models.after_cure import Amount
+from ..models.results import CureResult
+
+_SENSITISERS = {"known": "skin sensitiser", "possible": "possible skin sensitiser", "": ""}
+
+
+def _amount_row(name: str, amount: Amount, remark: str) -> tuple[str, ...]:
+    figures = (amount.mean_wt_pct, amount.surface_wt_pct, amount.base_wt_pct)
+    return name, *(f"{each:.2g}" for each in figures), remark
+
+
+def _rows(result: CureResult) -> list[tuple[str, ...]]:
+    found = result.after_cure
+    rows: list[tuple[str, ...]] = [("wt% left, predicted", "mean", "surface", "base", "")]
+    rows += [
+        _amount_row(key, each.amount, _SENSITISERS[each.sensitiser])
+        for key, each in found.free_monomers.items()
+    ]
+    rows += [_amount_row(key, each, "initiator") for key, each in found.initiators.items()]
+    rows += [_amount_row(f"{key} products", each, "") for key, each in found.photoproducts.items()]
+    rows += [_amount_row(key, each, "amine") for key, each in found.amines.items()]
+    return rows
+
+
+def after_cure_lines(results: Sequence[CureResult]) -> list[str]:
+    """Residues, shrinkage, tint and setting at the position whose base is cured least.
+
+    Parameters
+    ----------
+    results : sequence of CureResult
+        The positions of one gel in one lamp.
+    """
+    result = min(results, key=lambda each: each.bottom_conversion_fraction)
+    found, rows = result.after_cure, _rows(result)
+    widths = [max(len(row[column]) for row in rows) for column in range(4)]
+    lines = [f"After the cure at {result.position} (surface = upper fifth, tacky layer included):"]
+    for row in rows:
+        numbers = "  ".join(row[column].rjust(widths[column]) for column in range(1, 4))
+        lines.append(f"{row[0].ljust(widths[0])}  {numbers}  {row[4]}".rstrip())
+    shrinkage, tint, setting = found.shrinkage, found.tint, found.setting
+    lag = (
+        "one face never sets" if setting.lag_s is None else f"base sets {setting.lag_s:+.1f} s after the skin"
+    )
+    lines.append(
+        f"Shrinkage {100 * shrinkage.mean_volume_fraction:.1f} % by volume, {100 * shrinkage.mean_linear_fraction:.1f} % "
+        f"linear. Clear binder over white: b* {tint.cielab_b:.1f}, yellowness {tint.yellowness_index:.1f}. Gel-like: {lag}, "
+        f"skin {100 * setting.conversion_gap_fraction:.0f} points ahead (indicative)."
+    )
+    return lines
+
+
+def _amounts(amounts: Mapping[str, Amount]) -> dict[str, Any]:
+    return {key: asdict(each) for key, each in amounts.items()}
+
+
+def after_cure_data(result: CureResult) -> dict[str, Any]:
+    """The same as plain data, for one position; times are null where a face never sets."""
+    found = result.after_cure
+    return {
+        "initiators": _amounts(found.initiators),
+        "photoproducts": _amounts(found.photoproducts),
+        "amines": _amounts(found.amines),
+        "free_monomers": {
+            key: {**asdict(each.amount), "functionality": each.functionality, "sensitiser": each.sensitiser}
+            for key, each in found.free_monomers.items()
+        },
+        "shrinkage": asdict(found.shrinkage),
+        "tint": asdict(found.tint),
+        "setting": {**asdict(found.setting), "may_wrinkle": found.setting.may_wrinkle},
+    }
