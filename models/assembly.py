@@ -30,10 +30,12 @@ from .grid import tissue_cells
 from .heat import Hand
 from .optics import LightBins, floor_heat_share, light_bins, lit_part
 from .pigment_light import NAIL_REFLECTANCE_FRACTION, pigment_cells, pigment_rows, pigmented
+from .sensitisers import pairs_in
 from .solver import SolverSettings
 from .substances import Amine, Photoinitiator
 
 Array = NDArray[np.float64]
+InitiatorId = tuple[str, str, Gel | None]
 BLOOD_CAPACITY_J_M3_K = 1060.0 * 3770.0  # blood density and heat capacity, from memory of burn-model sets
 
 
@@ -61,8 +63,9 @@ class StackLight:
     ----------
     initiators, amines : tuple of Photoinitiator, tuple of Amine
         Absorbers in the order of the solver's species: initiators, then amines that absorb.
-    initiator_ids : tuple of (str, str)
-        Key and file of measured absorption ("" = the table's) of each initiator: two coats may name different files.
+    initiator_ids : tuple of (str, str, Gel or None)
+        Key and file of measured absorption ("" = the table's) of each initiator, and the gel where it hands energy from one
+        initiator to another: two coats may name different files, and energy stays within a coat.
     bins : LightBins
         Light and absorption, species in the same order, then two rows for each pigmented gel (see `pigment_light`).
     pigmented : tuple of Gel
@@ -71,13 +74,18 @@ class StackLight:
 
     initiators: tuple[Photoinitiator, ...]
     amines: tuple[Amine, ...]
-    initiator_ids: tuple[tuple[str, str], ...]
+    initiator_ids: tuple[InitiatorId, ...]
     bins: LightBins
     pigmented: tuple[Gel, ...] = ()
 
 
-def _initiator_id(gel: Gel, key: str) -> tuple[str, str]:
-    return key, gel.absorption_files.get(key, "")
+def hands_energy(gel: Gel) -> bool:
+    """Whether energy passed from one initiator to another is counted in a gel."""
+    return any(pair.efficiency_fraction > 0.0 for pair in pairs_in(gel))
+
+
+def _initiator_id(gel: Gel, key: str) -> InitiatorId:
+    return key, gel.absorption_files.get(key, ""), gel if hands_energy(gel) else None
 
 
 def gather_light(gels: Sequence[Gel], spectrum: Spectrum, count: int) -> StackLight:

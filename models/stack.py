@@ -23,6 +23,7 @@ from .formulation import mix_resins
 from .materials import citations
 from .results import balances_of
 from .schedule import KINDS, Event, Expose, Rest, Schedule, Wipe
+from .sensitisers import pair_flags
 from .solver import Solution, SolverSettings, run_parallel
 from .stack_results import CoatFigures, EventResult, StackResult
 from .stack_state import (
@@ -159,7 +160,8 @@ def _flags(nail: Nail, position: str, film_peak_k: float, bed_time_s: float) -> 
     gels = list({gel.name: gel for gel in nail.schedule.gels}.values())
     for order, gel in enumerate(gels):
         peak = film_peak_k if order == 0 else _RATE_KNOWN_K
-        for flag in flags_of(gel, nail.lamp, position, mix_resins(gel.resin_parts), peak):
+        own = flags_of(gel, nail.lamp, position, mix_resins(gel.resin_parts), peak)
+        for flag in (*own, *pair_flags(gel)):
             found.setdefault(flag, []).append(gel.name)
     flags = [
         flag if flag.startswith("The film") else f"{', '.join(names)}: {flag}"

@@ -11,14 +11,16 @@ from numpy.typing import NDArray
 from ..lamp_library.errors import InputError
 from ..lamp_library.lamp import Lamp
 from . import layout as at
-from .assembly import CoatCells, StackLight, gather_light, stack_model
+from .assembly import CoatCells, StackLight, gather_light, hands_energy, stack_model
 from .core_arrays import FilmArrays, State, copy_state
 from .core_totals import bottom_value, depth_reaching, face_temperature, surface_mean
 from .cure import SURFACE_SHARE, TACKY_BELOW_FRACTION
-from .film import pack
+from .film import FilmModel, pack
 from .formulation import mix_resins
+from .gel import Gel
 from .grid import film_cells
 from .schedule import Apply, Schedule
+from .sensitisers import with_energy_transfer
 from .solver import Segment, Solution, SolverSettings, control_row, segment_rows, solve_packed
 from .stack_results import CoatFigures
 
@@ -77,7 +79,27 @@ class Nail:
 def _packed(
     coats: Sequence[CoatCells], light: StackLight, lamp: Lamp, schedule: Schedule, settings: SolverSettings
 ) -> tuple[FilmArrays, State]:
-    return pack(stack_model(coats, light, lamp.course, schedule.hand, settings))
+    """Fresh coats in the arrays of the core."""
+    model = stack_model(coats, light, lamp.course, schedule.hand, settings)
+    for coat in coats:
+        if hands_energy(coat.gel):
+            alone = stack_model([coat], light, lamp.course, schedule.hand, settings)
+            model = _with_transfer_in(model, alone, coat.gel)
+    return pack(model)
+
+
+def _with_transfer_in(model: FilmModel, alone: FilmModel, gel: Gel) -> FilmModel:
+    """The film with the energy transfer of one of its coats; `alone` is that coat by itself, with the same absorbers."""
+    own = [row for row, each in enumerate(alone.absorbers) if np.any(np.asarray(each.concentration_mol_m3))]
+    handed = with_energy_transfer(
+        replace(alone, absorbers=tuple(alone.absorbers[row] for row in own)), gel
+    ).absorbers
+    absorbers = list(model.absorbers)
+    for row, each in zip(own, handed, strict=True):
+        absorbers[row] = replace(
+            absorbers[row], napierian_m2_mol=each.napierian_m2_mol, product_m2_mol=each.product_m2_mol
+        )
+    return replace(model, absorbers=tuple(absorbers))
 
 
 def first_coat(schedule: Schedule, lamp: Lamp, position: str, settings: SolverSettings) -> Nail:
