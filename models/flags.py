@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..lamp_library.lamp import Lamp
-from .formulation import ResinBase, gel_initiator
+from .formulation import ResinBase, gel_initiator, gel_pigment
 from .gel import Gel
 from .optics import lit_part
+
+Array = NDArray[np.float64]
 
 # Range of the k_p measurements and of the vitrification data (5 to 70 C).
 _RATE_RANGE_K = (278.15, 343.15)
@@ -41,6 +44,7 @@ def flags_of(gel: Gel, lamp: Lamp, position: str, resin: ResinBase, film_peak_k:
                 f"{key}: {gel.initiators_wt_pct[key]:g} wt% is above its solubility of about "
                 f"{record.solubility_wt_pct:g} wt%; it may crystallise."
             )
+    flags += _pigment_flags(gel, nm, power)
     needs_amine = [key for key in gel.initiators_wt_pct if gel_initiator(gel, key).mechanism == "type_II"]
     if needs_amine and not any(value > 0.0 for value in gel.amines_wt_pct.values()):
         flags.append(f"{', '.join(needs_amine)}: no amine in the gel, so it starts no chains in this model.")
@@ -54,3 +58,30 @@ def flags_of(gel: Gel, lamp: Lamp, position: str, resin: ResinBase, film_peak_k:
             f"{len(resin.unverified)} resin parameters are estimated, assumed or from memory; fit them to your own trials."
         )
     return tuple(flags)
+
+
+def _pigment_flags(gel: Gel, wavelength_nm: Array, power: Array) -> list[str]:
+    flags = []
+    photons = power * wavelength_nm
+    for key in gel.pigments_wt_pct:
+        record = gel_pigment(gel, key)
+        if "optics" in record.unverified or "absorption_error_ratio" in record.unverified:
+            flags.append(
+                f"{key} ({record.name}): its absorption and scattering are estimated (relative errors about "
+                f"{100 * record.absorption_error_ratio:.0f} % and {100 * record.scattering_error_ratio:.0f} %); measure K and S "
+                "and name the file under pigment_files."
+            )
+        known = (record.optics.valid_from_nm <= wavelength_nm) & (wavelength_nm <= record.optics.valid_to_nm)
+        share = float(np.trapezoid(np.where(known, 0.0, photons), wavelength_nm)) / float(
+            np.trapezoid(photons, wavelength_nm)
+        )
+        if share > _SHARE_OF_LIGHT_OUTSIDE:
+            flags.append(
+                f"{key}: {100 * share:.0f} % of the lamp's light lies outside the range of its numbers "
+                f"({record.optics.valid_from_nm:g} to {record.optics.valid_to_nm:g} nm), where they are held level."
+            )
+        if record.usual_max_wt_pct is not None and gel.pigments_wt_pct[key] > record.usual_max_wt_pct:
+            flags.append(
+                f"{key}: {gel.pigments_wt_pct[key]:g} wt% is above the usual {record.usual_max_wt_pct:g} wt%."
+            )
+    return flags

@@ -10,7 +10,7 @@ Mixing rules (no resin blend of the trade has measured rate parameters; these ru
 - glass transition of monomer and of polymer: Fox equation by weight (Fox, Bull. Am. Phys. Soc. 1956, 1, 123, from memory).
 - DiBenedetto ratio, half width, heat capacity, conductivity, oxygen solubility and decay: arithmetic by weight; oxygen
   diffusivity: geometric by weight.
-- pigments: absorption and scattering add up in proportion to wt%; all scattering is crowded by all particles together.
+- pigments: absorption and scattering add up in proportion to their mass per volume; all scattering is crowded by all particles together.
   Their heat capacity, conduction and effect on oxygen are left out (8 wt% titanium dioxide is 2 % of the volume).
 """
 
@@ -239,24 +239,31 @@ def pigment_optics(gel: Gel, wavelength_nm: ArrayLike) -> tuple[NDArray[np.float
     nm = np.asarray(wavelength_nm, dtype=np.float64)
     absorption, scattering = np.zeros(nm.shape), np.zeros(nm.shape)
     resin_density = mix_resins(gel.resin_parts).density_kg_m3
+    density = gel_density_kg_m3(gel, resin_density)
+    records = {key: gel_pigment(gel, key) for key in gel.pigments_wt_pct}
     crowding = crowding_ratio(
-        sum(
-            _volume_fraction(gel_density_kg_m3(gel, resin_density), pigment(key), wt_pct)
-            for key, wt_pct in gel.pigments_wt_pct.items()
-        )
+        sum(_volume_fraction(density, records[key], wt_pct) for key, wt_pct in gel.pigments_wt_pct.items())
     )
     for key, wt_pct in gel.pigments_wt_pct.items():
-        record = gel_pigment(gel, key)
-        absorption += wt_pct * record.optics.absorption_at(nm)
-        measured_at = record.optics.measured_at_wt_pct
-        if measured_at is None:
-            change = 1.0
-        else:
-            solids = measured_at / 100.0
-            density = 1.0 / (solids / record.density_kg_m3 + (1.0 - solids) / resin_density)
-            change = crowding / crowding_ratio(_volume_fraction(density, record, measured_at))
-        scattering += wt_pct * record.optics.scattering_at(nm) * change
+        record = records[key]
+        mass, change = _against_reference(record, density, crowding, resin_density)
+        absorption += wt_pct * mass * record.optics.absorption_at(nm)
+        scattering += wt_pct * mass * change * record.optics.scattering_at(nm)
     return absorption, scattering
+
+
+def _against_reference(
+    record: Pigment, density_kg_m3: float, crowding: float, resin_density_kg_m3: float
+) -> tuple[float, float]:
+    """Mass of pigment per volume and wt%, and its crowding, over those at which its optics hold."""
+    measured_at = record.optics.measured_at_wt_pct
+    if measured_at is None:
+        return 1.0, 1.0
+    # Values for particles far apart are those of 1 wt%, without its crowding.
+    content = measured_at if measured_at > 0.0 else 1.0
+    reference = 1.0 / (0.01 * content / record.density_kg_m3 + (1.0 - 0.01 * content) / resin_density_kg_m3)
+    alone = crowding_ratio(_volume_fraction(reference, record, measured_at))
+    return density_kg_m3 / reference, crowding / alone
 
 
 def _volume_fraction(gel_density_kg_m3: float, record: Pigment, wt_pct: float) -> float:

@@ -48,8 +48,8 @@ class PigmentOptics:
     kind : str
         measured, computed, estimated ...
     measured_at_wt_pct : float or None
-        Content at which the scattering holds [wt%], 0 = far apart; other contents crowd more or less.
-        None = it holds at every content.
+        Content at which the values hold [wt%]; other contents crowd more or less and change the density of the gel.
+        0 = values of 1 wt% with particles far apart; None = the values hold as they are at every content.
 
     Raises
     ------

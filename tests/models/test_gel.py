@@ -172,7 +172,18 @@ def test_a_word_is_an_id_and_a_path_is_a_file(tmp_path: Path) -> None:
 
 
 def test_demonstration_gels() -> None:
-    assert list_gels(DEMO) == ("base_coat", "clear_builder", "colour_coat", "old_builder_tpo", "top_coat")
+    assert list_gels(DEMO) == (
+        "base_coat",
+        "black_colour",
+        "clear_builder",
+        "colour_coat",
+        "old_builder_tpo",
+        "red_colour",
+        "sheer_pink",
+        "top_coat",
+        "white_colour",
+        "yellow_colour",
+    )
 
 
 @pytest.mark.parametrize("name", list_gels(DEMO))
