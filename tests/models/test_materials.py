@@ -74,7 +74,7 @@ def termination_terms(key: str, conversion: float) -> tuple[float, float]:
         ("stabilisers.csv", 6),
         ("absorption_bands.csv", 35),
         ("market.csv", 163),
-        ("sources.csv", 68),
+        ("sources.csv", 71),
         ("pigments.csv", 82),
         ("pigment_optics.csv", 254),
     ],
