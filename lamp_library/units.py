@@ -64,6 +64,11 @@ def mw_cm2_from_w_m2(irradiance_w_m2: Number) -> Number:
     return irradiance_w_m2 / 10.0
 
 
+def uw_cm2_from_w_m2(irradiance_w_m2: Number) -> Number:
+    """Convert watts per square metre to microwatts per square centimetre."""
+    return irradiance_w_m2 * 100.0
+
+
 def m2_from_cm2(area_cm2: Number) -> Number:
     """Convert square centimetres to square metres."""
     return area_cm2 / 1e4

@@ -11,7 +11,7 @@ The group limits of IEC 62471 are derived from the two limits (30 J/m2 in 30 000
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -232,6 +232,8 @@ def _weighted(spectrum: Spectrum, grid: Array, weight: Array) -> float:
 def lamp_exposure(lamp: Lamp) -> LightExposure:
     """Exposure at the position with the most weighted light, at the lamp's highest output after switch-on.
 
+    The UV-A and the reddening light are the most found at any position.
+
     Raises
     ------
     InputError
@@ -241,4 +243,9 @@ def lamp_exposure(lamp: Lamp) -> LightExposure:
     # a sagging lamp is strongest at switch-on, a rising one after a long time
     level = max(float(course.factor(0.0)), float(course.factor(1e3 * course.time_constant_s)))
     found = [light_exposure(lamp.spectrum(each).scaled(level), each) for each in lamp.positions]
-    return max(found, key=lambda each: (each.effective_irradiance_w_m2, each.uv_a_irradiance_w_m2))
+    worst = max(found, key=lambda each: each.effective_irradiance_w_m2)
+    return replace(
+        worst,
+        uv_a_irradiance_w_m2=max(each.uv_a_irradiance_w_m2 for each in found),
+        erythemal_irradiance_w_m2=max(each.erythemal_irradiance_w_m2 for each in found),
+    )

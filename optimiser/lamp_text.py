@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from ..lamp_library.units import c_from_k, mw_cm2_from_w_m2, um_from_m
-from .lamp_view import COMPARED_THICKNESS_M, LampFigures
+from ..lamp_library.units import c_from_k, mw_cm2_from_w_m2, um_from_m, uw_cm2_from_w_m2
+from .lamp_view import COMPARED_THICKNESS_M, ExposureFigures, LampFigures
 
 if TYPE_CHECKING:
     from ..lamp_library.spectrum import Peak
@@ -26,6 +27,8 @@ def show_text(figures: LampFigures) -> str:
     lines += ["", *_positions_table(figures), "", *_facts(figures)]
     if figures.initiators:
         lines += ["", *_initiators_table(figures)]
+    if figures.exposure is not None:
+        lines += ["", *_exposure_block(figures.exposure)]
     if figures.notes:
         lines += ["", "Notes", *(f"  {note}" for note in figures.notes)]
     if figures.not_recorded:
@@ -88,6 +91,32 @@ def _initiators_table(figures: LampFigures) -> list[str]:
         share = f"{100 * each.absorbed_photon_fraction:.1f} %"
         lines.append(f"{each.key:<{width}}{mark:<9}{weakest:>18}{mean:>16}{share:>22}{gap}")
     return lines
+
+
+def _exposure_block(exposure: ExposureFigures) -> list[str]:
+    weighted = f"{uw_cm2_from_w_m2(exposure.effective_irradiance_w_m2):.2g} uW/cm2 weighted (300-400 nm)"
+    uv_a = f"{mw_cm2_from_w_m2(exposure.uv_a_irradiance_w_m2):.3g} mW/cm2 UV-A (315-400 nm)"
+    rows = [
+        ("skin", f"{weighted}; daily limit after {_limit_time_text(exposure.effective_limit_time_s)}"),
+        ("eye in the lamp", f"{uv_a}; daily limit after {_limit_time_text(exposure.eye_limit_time_s)}"),
+        (
+            "IEC 62471 groups",
+            f"skin {exposure.actinic_group_derived}, eye {exposure.near_uv_group_derived} at the film (limits derived)",
+        ),
+    ]
+    lines = [
+        f"Light on skin and eye without protection: worst position ({exposure.position}), highest output"
+    ]
+    lines += [f"  {label:<18}{value}" for label, value in rows]
+    sentences = (exposure.session_sentence, "Do not look into the lamp.", *exposure.cautions)
+    return [*lines, *textwrap.wrap(" ".join(sentences), 96, initial_indent="  ", subsequent_indent="  ")]
+
+
+def _limit_time_text(seconds: float | None) -> str:
+    """Time to a limit as text; the limits are for 8 hours."""
+    if seconds is None or seconds > 8.0 * 3600.0:
+        return "more than 8 h"
+    return f"{seconds:.0f} s" if seconds < 600.0 else f"{seconds / 60.0:.0f} min"
 
 
 def half_life_text(rate_1_s: float) -> str:

@@ -24,6 +24,8 @@ VIOLET_NM = (400.0, 450.0)
 COMPARED_LOADING_FRACTION = 0.01
 COMPARED_THICKNESS_M = 100e-6
 COMPARED_DENSITY_KG_M3 = 1100.0
+# a full set on one hand, assumed: five cures of a minute
+SESSION_CURES, SESSION_CURE_S = 5, 60.0
 
 
 class Absorber(Protocol):
@@ -92,8 +94,39 @@ class InitiatorFigures:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ExposureFigures:
+    """Light on unprotected skin and eye at the nail: an estimate at the film (see `models.light_exposure`).
+
+    Irradiances [W m-2] at the worst position (`position` for the weighted one) and highest output; times to the occupational limits
+    of 8 hours [s], None when that light is missing; shares of the limits [-] that one hand takes
+    up in a session of `session_cures` cures of `session_cure_s` [s]. The group limits are derived.
+    """
+
+    position: str
+    effective_irradiance_w_m2: float
+    uv_a_irradiance_w_m2: float
+    erythemal_irradiance_w_m2: float
+    effective_limit_j_m2: float
+    eye_uv_a_limit_j_m2: float
+    effective_limit_time_s: float | None
+    eye_limit_time_s: float | None
+    session_cures: int
+    session_cure_s: float
+    session_effective_dose_j_m2: float
+    session_uv_a_dose_j_m2: float
+    session_effective_limit_fraction: float
+    session_sentence: str
+    actinic_group_derived: str
+    near_uv_group_derived: str
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LampFigures:
-    """Everything `lamp show` tells; SI units as the names say."""
+    """Everything `lamp show` tells; SI units as the names say.
+
+    `exposure` is None when the light cannot be weighed, and the notes then say why.
+    """
 
     lamp_id: str
     name: str
@@ -112,6 +145,7 @@ class LampFigures:
     air_rise_k: float
     programmes: tuple[str, ...]
     initiators: tuple[InitiatorFigures, ...]
+    exposure: ExposureFigures | None
     notes: tuple[str, ...]
     not_recorded: tuple[str, ...]
 
@@ -134,6 +168,8 @@ def lamp_figures(lamp: Lamp, initiators: Sequence[Initiator] = ()) -> LampFigure
         Which to rate against it, e.g. `packaged_initiators()`; none by default.
     """
     mean = lamp.mean_spectrum()
+    exposure, gap = _exposure_figures(lamp)
+    remarks = tuple(remark for each in lamp.programmes.values() for remark in each.remarks)
     rated = [_initiator_figures(each, mean, lamp.spectrum(lamp.weakest)) for each in initiators]
     settled = lamp.course.level_ratio / (
         1.0
@@ -158,7 +194,8 @@ def lamp_figures(lamp: Lamp, initiators: Sequence[Initiator] = ()) -> LampFigure
         air_rise_k=lamp.air.rise_k,
         programmes=tuple(lamp.programmes),
         initiators=tuple(sorted(rated, key=lambda each: -each.weakest_photolysis_rate_1_s)),
-        notes=lamp.notes,
+        exposure=exposure,
+        notes=(*lamp.notes, *remarks, *gap),
         not_recorded=tuple(key for key, value in lamp.provenance.items() if value == "not recorded"),
     )
 
@@ -172,6 +209,38 @@ def _position_figures(label: str, spectrum: Spectrum) -> PositionFigures:
         photon_irradiance_mol_m2_s=spectrum.photon_irradiance_mol_m2_s(),
         peaks=spectrum.peaks(),
     )
+
+
+def _exposure_figures(lamp: Lamp) -> tuple[ExposureFigures | None, tuple[str, ...]]:
+    """Exposure figures, or none and the sentence why."""
+    from ..lamp_library.errors import InputError
+    from ..models.light_exposure import EFFECTIVE_LIMIT_J_M2, EYE_UV_A_LIMIT_J_M2, lamp_exposure
+
+    try:
+        found = lamp_exposure(lamp)
+    except InputError as error:
+        return None, (f"Light on skin and eye was not worked out: {error}",)
+    session = found.session(SESSION_CURES, SESSION_CURE_S)
+    figures = ExposureFigures(
+        position=found.position,
+        effective_irradiance_w_m2=found.effective_irradiance_w_m2,
+        uv_a_irradiance_w_m2=found.uv_a_irradiance_w_m2,
+        erythemal_irradiance_w_m2=found.erythemal_irradiance_w_m2,
+        effective_limit_j_m2=EFFECTIVE_LIMIT_J_M2,
+        eye_uv_a_limit_j_m2=EYE_UV_A_LIMIT_J_M2,
+        effective_limit_time_s=found.effective_limit_time_s,
+        eye_limit_time_s=found.eye_limit_time_s,
+        session_cures=session.cures,
+        session_cure_s=session.cure_s,
+        session_effective_dose_j_m2=session.effective_dose_j_m2,
+        session_uv_a_dose_j_m2=session.uv_a_dose_j_m2,
+        session_effective_limit_fraction=session.effective_limit_fraction,
+        session_sentence=session.sentence,
+        actinic_group_derived=found.actinic_group,
+        near_uv_group_derived=found.near_uv_group,
+        cautions=found.cautions,
+    )
+    return figures, ()
 
 
 def _initiator_figures(initiator: Initiator, mean: Spectrum, weakest: Spectrum) -> InitiatorFigures:

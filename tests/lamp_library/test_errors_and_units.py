@@ -17,6 +17,7 @@ from gelwright.lamp_library.errors import GelwrightError, InputError, UnknownNam
         ("s_from_min", 2.0, 120.0),
         ("w_m2_from_mw_cm2", 35.0, 350.0),
         ("mw_cm2_from_w_m2", 350.0, 35.0),
+        ("uw_cm2_from_w_m2", 0.017, 1.7),
         ("m2_from_cm2", 180.0, 0.018),
         ("m3_mol_s_from_l_mol_s", 15000.0, 15.0),
         ("l_mol_s_from_m3_mol_s", 15.0, 15000.0),

@@ -46,6 +46,14 @@ def test_the_worst_position_at_the_highest_output_counts() -> None:
         )
 
 
+def test_the_eye_is_judged_where_uv_a_is_most() -> None:
+    violet = Spectrum(GRID, 30.0 * np.exp(-(((GRID - 395.0) / 4.0) ** 2)))
+    two = lamp(spectra={"near": near_uv(100.0), "violet": violet})
+    found = lamp_exposure(two)
+    assert found.position == "near"
+    assert found.uv_a_irradiance_w_m2 == light_exposure(violet).uv_a_irradiance_w_m2 > 110.0
+
+
 def test_an_aged_lamp_gives_less_exposure_in_proportion() -> None:
     new, old = lamp_exposure(lamp()), lamp_exposure(aged(lamp(), 10_000.0, 10_000.0))
     assert old.effective_irradiance_w_m2 == pytest.approx(0.7 * new.effective_irradiance_w_m2, rel=1e-12)

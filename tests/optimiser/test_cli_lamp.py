@@ -104,6 +104,8 @@ def test_show_text_json_and_picture(run, tmp_path: Path) -> None:
     answer = json.loads(out)
     assert answer["weakest"] == "thumb"
     assert {"key", "photolysis_rate_1_s"} <= set(answer["initiators"][0])
+    assert answer["exposure"]["effective_limit_j_m2"] == 30.0
+    assert "not a photobiological assessment" in answer["exposure"]["cautions"][0]
 
 
 def test_compare_text_json_and_picture(run, tmp_path: Path) -> None:

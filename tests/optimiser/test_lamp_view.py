@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from gelwright.lamp_library.course import Programme
 from gelwright.lamp_library.errors import InputError
 from gelwright.lamp_library.lamp import Lamp, list_lamps, load_lamp
 from gelwright.lamp_library.spectrum import Spectrum
@@ -156,6 +157,53 @@ def test_text_says_what_matters_in_chemists_units() -> None:
     assert "steady, low_heat, slow_pulse" in text
     assert "+ amine" in next(line for line in text.splitlines() if line.startswith("PAIR"))
     assert "not recorded: lamp type" in text
+
+
+def test_light_on_skin_and_eye_is_told_with_its_caution() -> None:
+    figures = lamp_figures(load_lamp("demo_strong_395"))
+    exposure = figures.exposure
+    assert exposure is not None
+    assert exposure.effective_limit_time_s == pytest.approx(
+        30.0 / exposure.effective_irradiance_w_m2, rel=1e-14
+    )
+    assert exposure.session_effective_limit_fraction == pytest.approx(300.0 / exposure.effective_limit_time_s)
+    assert exposure.eye_limit_time_s == pytest.approx(1e4 / exposure.uv_a_irradiance_w_m2, rel=1e-14)
+    text = show_text(figures)
+    block = text[text.index("Light on skin and eye") :].split("\n\n")[0]
+    words = " ".join(block.split())
+    assert f"limit after {exposure.effective_limit_time_s / 60.0:.0f} min" in words
+    assert "5 cures of 60 s per hand use" in words
+    assert "An estimate at the film" in words
+    assert "not a photobiological assessment" in words
+    assert "(limits derived)" in words
+    assert len(block.splitlines()) <= 9
+
+
+def test_a_lamp_whose_light_cannot_be_weighed_is_still_shown() -> None:
+    grid = np.arange(250.0, 451.0)
+    line = np.exp(-(((grid - 280.0) / 6.0) ** 2))
+    figures = lamp_figures(Lamp(lamp_id="x", name="x", spectra={"a": Spectrum(grid, line)}))
+    assert figures.exposure is None
+    text = show_text(figures)
+    assert "Light on skin and eye was not worked out: position 'a' gives light from 26" in text
+    assert json.loads(json.dumps(figures_json(figures), allow_nan=False))["exposure"] is None
+
+
+def test_violet_light_alone_has_no_limit_time() -> None:
+    violet = Spectrum([401.0, 410.0, 420.0], [0.0, 10.0, 0.0])
+    figures = lamp_figures(Lamp(lamp_id="x", name="x", spectra={"a": violet}))
+    assert figures.exposure is not None
+    assert figures.exposure.effective_limit_time_s is None
+    assert show_text(figures).count("daily limit after more than 8 h") == 2
+    assert (
+        json.loads(json.dumps(figures_json(figures), allow_nan=False))["exposure"]["eye_limit_time_s"] is None
+    )
+
+
+def test_fast_pulses_are_told_among_the_notes() -> None:
+    dimmed = Programme.pulsed("half", period_s=0.01, duty_fraction=0.5)
+    lamp = Lamp(lamp_id="x", name="x", spectra={"a": square()}, programmes={"half": dimmed})
+    assert "'half' pulses at 100 Hz" in show_text(lamp_figures(lamp)).split("\nNotes\n")[1]
 
 
 def test_columns_stand_under_their_heads() -> None:
