@@ -227,7 +227,7 @@ def _second_cycle_limits(brief: Brief) -> list[dict[str, Any]]:
     share = brief.limits.second_cycle_heat_max_ratio
     if share is None:
         return []
-    return [_spec("second-cycle heat share", "second_cycle_heat_ratio", share, 1, share, "ratio")]
+    return [_spec("second-cycle heat share", "second_cycle_heat_ratio", share, 1, share, "ratio", True)]
 
 
 def _blend_limits(brief: Brief) -> list[dict[str, Any]]:

@@ -53,9 +53,10 @@ class SteadyEvaluator:
         workers: int | None,
         coarse: bool = False,
     ) -> None:
-        self._make = lambda settings: BlendEvaluator(
-            gel, initiators, amines, scenarios, settings=settings, workers=workers
-        )
+        def make(settings: SolverSettings) -> BlendEvaluator:
+            return BlendEvaluator(gel, initiators, amines, scenarios, settings=settings, workers=workers)
+
+        self._make = make
         self._settings = COARSE if coarse else SolverSettings()
         self._evaluator: BlendEvaluator = self._make(self._settings)
         self._refinements = 0

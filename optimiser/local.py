@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -243,15 +244,11 @@ def slsqp(
     """One SLSQP run; what it met is remembered by the functions given."""
     from scipy.optimize import minimize
 
+    limits: Any = {"type": "ineq", "fun": room, "jac": room_slopes}
+    options: Any = {"maxiter": most_iterations, "ftol": OBJECTIVE_TOLERANCE}
     with suppress(_NoProgress):
         minimize(
-            objective,
-            start,
-            jac=gradient,
-            method="SLSQP",
-            bounds=bounds,
-            constraints={"type": "ineq", "fun": room, "jac": room_slopes},
-            options={"maxiter": most_iterations, "ftol": OBJECTIVE_TOLERANCE},
+            objective, start, jac=gradient, method="SLSQP", bounds=bounds, constraints=limits, options=options
         )
 
 

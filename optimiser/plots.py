@@ -25,7 +25,7 @@ Floats = NDArray[np.float64]
 # Okabe and Ito's palette, told apart with any colour vision
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#555555", "#8C6D31")
 LIGHT, GREY, WARN = "#B8A2D6", "#888888", "#B22222"
-_STYLE = {
+_STYLE: dict[Any, Any] = {
     "font.size": 9,
     "axes.spines.top": False,
     "axes.spines.right": False,

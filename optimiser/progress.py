@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import time
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 PLAIN_INTERVAL_S = 10.0
 
@@ -21,7 +21,7 @@ class ProgressBar:
 
     def __init__(self, shown: bool = True) -> None:
         self._shown = shown
-        self._bar = None
+        self._bar: Any = None
         self._last = time.monotonic()
         if shown and sys.stderr.isatty():
             self._bar = _rich_bar()
@@ -54,7 +54,7 @@ class ProgressBar:
             print(sentence, file=sys.stderr, flush=True)
 
 
-def _rich_bar():  # type: ignore[no-untyped-def]
+def _rich_bar() -> Any:
     """A bar of the rich library, which comes with typer; None when it is missing."""
     try:
         from rich.console import Console

@@ -43,6 +43,7 @@ class Record:
 
     def __init__(self, folder: Path, digest: str, problem: Problem, say: Callable[[str], None]) -> None:
         import optuna
+        from optuna.storages.journal import JournalFileBackend, JournalFileOpenLock
 
         optuna.logging.set_verbosity(optuna.logging.WARNING)
         self.path = folder / JOURNAL
@@ -50,8 +51,8 @@ class Record:
         mended = mend(self.path)
         if mended:
             say(mended)
-        lock = optuna.storages.journal.JournalFileOpenLock(str(self.path), grace_period=LOCK_GRACE_S)
-        backend = optuna.storages.journal.JournalFileBackend(str(self.path), lock_obj=lock)
+        lock = JournalFileOpenLock(str(self.path), grace_period=LOCK_GRACE_S)
+        backend = JournalFileBackend(str(self.path), lock_obj=lock)
         storage = optuna.storages.JournalStorage(backend)
         name = f"tune {digest}"
         others = [study for study in optuna.get_all_study_names(storage) if study != name]

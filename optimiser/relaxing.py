@@ -1,100 +1,170 @@
-"""Why a brief cannot be met: the least any single limit would have to give way."""
+"""Why a brief cannot be met: which limits clash, and how far one side would have to give way."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from .brief import NAIL_BED_HIGHEST_K
 from .constraints import Constraint
 from .local import FEASIBLE, INSET, MOST_ITERATIONS, Floats, Local, UnitView, slsqp
 from .problem import Point, Problem
 
+FAMILIES = {
+    "nail bed peak": "heat",
+    "nail bed CEM43": "heat",
+    "film peak": "heat",
+    "base conversion": "cure",
+    "surface conversion": "cure",
+    "tacky layer": "cure",
+    "second-cycle heat share": "cure",
+}
+OTHER = "blend"
+TRIED = 3  # nearest blends whose substances are tried
+USELESS_SHARE = 0.5  # a cure limit lowered below this share of what was asked for is no cure
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Conflict:
-    """A limit the nearest blend breaks or rests on.
-
-    Parameters
-    ----------
-    constraint : Constraint
-        The limit in its worst scenario.
-    figure : float
-        What the nearest blend gives, in the limit's unit.
-    broken : bool
-        Whether it is broken; else it is kept with nothing to spare.
-    enough : float or None
-        Value of this limit alone that would make the brief possible with the nearest blend's substances; None when
-        giving way here alone does not help.
-    blend_wt_pct : dict of str to float
-        The blend that would then do; empty when none.
-    """
+class Held:
+    """One limit of a clash, in its worst scenario for the nearest blend."""
 
     constraint: Constraint
     figure: float
     broken: bool
-    enough: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conflict:
+    """One side of the clash: limits of one kind that the nearest blend breaks or rests on.
+
+    Parameters
+    ----------
+    family : str
+        ``heat``, ``cure`` or ``blend``.
+    held : tuple of Held
+        The limits concerned, broken ones first.
+    enough : dict of str to float
+        Value of each limit of this family that would make the brief possible with all others unchanged; empty when
+        giving way here alone does not help.
+    blend_wt_pct : dict of str to float
+        The blend that would then do; empty when there is none.
+    """
+
+    family: str
+    held: tuple[Held, ...]
+    enough: dict[str, float]
     blend_wt_pct: dict[str, float]
 
     @property
+    def broken(self) -> bool:
+        """Whether the nearest blend breaks one of the limits."""
+        return any(each.broken for each in self.held)
+
+    @property
     def sentence(self) -> str:
-        """The conflict in one sentence."""
-        row = self.constraint
-        have = f"{row.name}: {row.shown(self.figure)} against {row.words}"
-        if self.enough is None:
-            return f"{have}; giving way here alone does not help."
-        return f"{have}; with {row.shown(self.enough)} here and the rest unchanged the brief could be met."
+        """This side of the clash in words."""
+        have = "; ".join(
+            f"{each.constraint.name} {each.constraint.shown(each.figure)} "
+            f"({'at most' if each.constraint.sense > 0 else 'at least'} {each.constraint.shown(each.constraint.limit)})"
+            for each in self.held
+        )
+        if not self.enough:
+            return f"{self.family}: {have}. Giving way here alone does not help."
+        units = {each.constraint.limit_name: each.constraint for each in self.held}
+        wanted = ", ".join(
+            f"{name} {units[name].shown(value)}" for name, value in self.enough.items() if name in units
+        )
+        blend = " + ".join(f"{key} {load:.3g} %" for key, load in self.blend_wt_pct.items())
+        refused = self.enough.get("nail bed peak", 0.0) > NAIL_BED_HIGHEST_K
+        note = " Above 48 °C the brief would be refused." if refused else ""
+        return f"{self.family}: {have}. The rest can be kept with {wanted} here ({blend}).{note}"
 
 
-def conflicts(problem: Problem, nearest: Local, tight: float) -> list[Conflict]:
-    """Conflicting limits of a brief that cannot be met, each with the relaxation that would do.
+def conflicts(problem: Problem, ranked: Sequence[Local], tight: float) -> list[Conflict]:
+    """The sides of the clash, each with the relaxation that would do.
 
     Parameters
     ----------
     problem : Problem
         The whole problem.
-    nearest : Local
-        The least-violating blend.
+    ranked : sequence of Local
+        Infeasible blends, least violation first.
     tight : float
-        Scaled distance below which a kept limit counts as part of the conflict.
+        Scaled distance below which a kept limit counts as part of the clash.
 
     Returns
     -------
     list of Conflict
-        Broken limits first, one entry per limit name.
+        Broken sides first.
     """
-    part = problem.narrowed(tuple(nearest.blend_wt_pct))
-    names = list(dict.fromkeys(row.limit_name for row in part.constraints))
-    found = []
-    for name in names:
+    nearest = ranked[0]
+    rows = problem.narrowed(tuple(nearest.blend_wt_pct)).constraints
+    held: dict[str, list[Held]] = {}
+    for name in dict.fromkeys(row.limit_name for row in rows):
         worst = max(
-            (i for i, row in enumerate(part.constraints) if row.limit_name == name),
-            key=lambda i: nearest.values[i],
+            (i for i, row in enumerate(rows) if row.limit_name == name), key=lambda i: nearest.values[i]
         )
-        if nearest.values[worst] <= -tight:
-            continue
-        enough, blend = _relaxed(part, nearest, name)
-        found.append(
-            Conflict(
-                constraint=part.constraints[worst],
-                figure=nearest.figures[worst],
-                broken=nearest.values[worst] > FEASIBLE,
-                enough=enough,
-                blend_wt_pct=blend,
+        if nearest.values[worst] > -tight:
+            each = Held(
+                constraint=rows[worst], figure=nearest.figures[worst], broken=nearest.values[worst] > FEASIBLE
             )
-        )
+            held.setdefault(_family(rows[worst]), []).append(each)
+    found = []
+    for family, limits in held.items():
+        enough, blend = _least_giving_way(problem, ranked[:TRIED], family)
+        limits.sort(key=lambda each: not each.broken)
+        found.append(Conflict(family=family, held=tuple(limits), enough=enough, blend_wt_pct=blend))
     return sorted(found, key=lambda each: not each.broken)
 
 
-def _relaxed(problem: Problem, nearest: Local, limit_name: str) -> tuple[float | None, dict[str, float]]:
-    """Least excess over one limit with all others kept."""
+def _family(row: Constraint) -> str:
+    return FAMILIES.get(row.limit_name, OTHER)
+
+
+def _least_giving_way(
+    problem: Problem, tried: Sequence[Local], family: str
+) -> tuple[dict[str, float], dict[str, float]]:
+    """Least excess over one family with all other limits kept, over the substances of several blends."""
+    best: tuple[float, dict[str, float], dict[str, float]] | None = None
+    for start in tried:
+        part = problem.narrowed(tuple(start.blend_wt_pct))
+        gives = np.array([_family(row) == family for row in part.constraints])
+        point = _minimised(part, start, gives)
+        if point is not None:
+            excess = float(point.values[gives].max())
+            if best is None or excess < best[0]:
+                best = (excess, _worst_by_limit(part, point, gives), part.blend(point.loadings_wt_pct))
+    if best is None or _is_useless(problem, best[1]):
+        return {}, {}
+    return best[1], best[2]
+
+
+def _worst_by_limit(problem: Problem, point: Point, gives: NDArray[np.bool_]) -> dict[str, float]:
+    worst: dict[str, tuple[float, float]] = {}
+    for i, row in enumerate(problem.constraints):
+        if gives[i] and (row.limit_name not in worst or point.values[i] > worst[row.limit_name][0]):
+            worst[row.limit_name] = (float(point.values[i]), point.figures[i])
+    return {name: figure for name, (_, figure) in worst.items()}
+
+
+def _is_useless(problem: Problem, enough: dict[str, float]) -> bool:
+    limits = {row.limit_name: row for row in problem.constraints}
+    return any(
+        limits[name].sense < 0 and value < USELESS_SHARE * limits[name].limit
+        for name, value in enough.items()
+    )
+
+
+def _minimised(problem: Problem, start: Local, gives: NDArray[np.bool_]) -> Point | None:
+    """The blend with the least excess over the limits that may give way; None when the others cannot be kept."""
     view = UnitView(problem, np.zeros(len(problem.space.keys)))
-    gives = np.array([row.limit_name == limit_name for row in problem.constraints])
-    start = view.unit(problem.vector(nearest.blend_wt_pct))
-    n = len(start)
-    slack = max(float(view.at(start).values[gives].max()) + INSET, 0.0)
-    view.begin(1.0)
+    unit = view.unit(problem.vector(start.blend_wt_pct))
+    n = len(unit)
+    slack = max(float(view.at(unit).values[gives].max()) + INSET, 0.0)
+    view.begin()
 
     def given(x: Floats) -> float:
         values = view.at(x[:n]).values + INSET
@@ -106,18 +176,9 @@ def _relaxed(problem: Problem, nearest: Local, limit_name: str) -> tuple[float |
         lambda x: np.append(np.zeros(n), 1.0),
         lambda x: gives * x[n] - (view.at(x[:n]).values + INSET),
         lambda x: np.column_stack([-view.slopes(x[:n])[1], gives.astype(float)]),
-        np.append(start, slack),
+        np.append(unit, slack),
         [*[(0.0, 1.0)] * n, (0.0, None)],
         MOST_ITERATIONS,
     )
-
-    def excess(point: Point) -> float:
-        return float(point.values[gives].max())
-
-    rest_kept = [point for point in view.visited if np.all(point.values[~gives] <= FEASIBLE)]
-    if not rest_kept:
-        return None, {}
-    best = min(rest_kept, key=excess)
-    rows: Any = [(i, row) for i, row in enumerate(problem.constraints) if gives[i]]
-    worst = max(rows, key=lambda pair: best.values[pair[0]])[0]
-    return best.figures[worst], problem.blend(best.loadings_wt_pct)
+    kept = [point for point in view.visited if np.all(point.values[~gives] <= FEASIBLE)]
+    return min(kept, key=lambda point: float(point.values[gives].max())) if kept else None

@@ -103,10 +103,20 @@ def outcome_data(outcome: Outcome) -> dict[str, Any]:
         ],
         "conflicts": [
             {
-                "limit": each.constraint.name,
+                "family": each.family,
                 "broken": each.broken,
-                f"figure_{UNIT_SUFFIX[each.constraint.unit]}": each.figure,
-                f"enough_{UNIT_SUFFIX[each.constraint.unit]}": each.enough,
+                "limits": limit_rows(
+                    [held.constraint for held in each.held], [held.figure for held in each.held]
+                ),
+                "enough": [
+                    {
+                        "limit": held.constraint.limit_name,
+                        UNIT_SUFFIX[held.constraint.unit]: each.enough[name],
+                    }
+                    for held in each.held
+                    if (name := held.constraint.limit_name) in each.enough
+                ],
+                "blend_wt_pct": each.blend_wt_pct,
                 "sentence": each.sentence,
             }
             for each in outcome.conflicts

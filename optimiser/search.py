@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from .local import MOST_ITERATIONS, Local, local_search
 from .problem import Problem
-from .starts import relaxed_starts
+from .starts import moderate_start, relaxed_starts
 
 Floats = NDArray[np.float64]
 
@@ -233,12 +233,12 @@ def _subset_job(
 
 
 def _guess(part: Problem, low: Floats, relaxed: Sequence[Local]) -> Floats:
-    """The best relaxed blend seen through a subset; absent members start small."""
-    small = low + 0.05 * (part.space.high_wt_pct - low)
-    if not relaxed:
-        return small
-    guess = part.vector(min(relaxed, key=lambda each: each.rank).blend_wt_pct)
-    return np.asarray(np.where(guess > low, guess, small))
+    """The best relaxed blend as far as the subset holds it, else a moderate blend."""
+    if relaxed:
+        guess = part.vector(min(relaxed, key=lambda each: each.rank).blend_wt_pct)
+        if np.any(guess > low):
+            return np.maximum(guess, low)
+    return np.maximum(moderate_start(part), low)
 
 
 def distinct(polished: Iterable[Local]) -> list[Local]:

@@ -16,6 +16,7 @@ Floats = NDArray[np.float64]
 
 LEAST_SHARE = 0.01  # loadings are spread over two decades below the highest allowed
 ABSORBED_FRACTION = (0.1, 0.8)  # of the lamp's photons, in the thickest film while fresh
+MODERATE_FRACTION = 1.0 / 3.0
 HALVINGS = 40
 
 
@@ -47,6 +48,14 @@ def relaxed_starts(problem: Problem, starts: int) -> Floats:
     count = len(problem.space.initiators)
     for row, wanted in zip(loadings, low + (top - low) * draws[:, n], strict=True):
         row[:count] *= _thinning(row[:count], wanted, photons, absorbance)
+    return np.asarray(loadings)
+
+
+def moderate_start(problem: Problem) -> Floats:
+    """Half of every highest loading, initiators thinned until the fresh film absorbs a third of the photons [wt%]."""
+    loadings = 0.5 * problem.space.high_wt_pct
+    count = len(problem.space.initiators)
+    loadings[:count] *= _thinning(loadings[:count], MODERATE_FRACTION, *_light(problem))
     return np.asarray(loadings)
 
 

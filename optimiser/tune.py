@@ -156,7 +156,7 @@ def tune(
         found=found,
         candidates=shown,
         prices=tuple(shadow_prices(part, best)) if found.is_feasible else (),
-        conflicts=() if found.is_feasible else tuple(conflicts(problem, best, TIGHT)),
+        conflicts=() if found.is_feasible else tuple(conflicts(problem, found.ranked, TIGHT)),
         traces=traces_of(inputs, shown[0], workers),
         digest=digest,
         simulations=found.simulations,

@@ -131,21 +131,18 @@ def test_another_briefs_folder_is_refused(make_problem: MakeProblem, tmp_path: P
 
 
 def test_an_impossible_brief_gives_the_nearest_blend_and_the_conflict(make_problem: MakeProblem) -> None:
-    limits = Limits(second_cycle_heat_max_ratio=None, nail_bed_max_k=313.15, bottom_conversion_min_share=0.99)
+    limits = Limits(second_cycle_heat_max_ratio=None, nail_bed_max_k=311.15)
     problem = make_problem(limits=limits)
     found = run(problem)
     assert not found.is_feasible
     assert found.ranked[0].violation == min(each.violation for each in found.ranked)
-    clash = conflicts(problem, found.ranked[0], TIGHT)
-    assert clash[0].broken
-    assert {each.constraint.limit_name for each in clash} >= {"nail bed peak", "base conversion"}
-    base = next(each for each in clash if each.constraint.limit_name == "base conversion")
-    assert base.enough is not None
-    # giving way by that much makes the brief possible; by half of it does not
-    whole = base.constraint.limit
+    clash = {each.family: each for each in conflicts(problem, found.ranked, TIGHT)}
+    assert set(clash) == {"heat", "cure"}
+    assert any(each.broken for each in clash.values())
+    # giving way by that much on one side makes the brief possible; by half of it does not
+    whole, enough = 311.15, clash["heat"].enough["nail bed peak"]
     for share, possible in ((1.02, True), (0.5, False)):
-        least = whole - share * (whole - base.enough)
-        relaxed = replace(limits, bottom_conversion_min_share=None, bottom_conversion_min_fraction=least)
+        relaxed = replace(limits, nail_bed_max_k=whole + share * (enough - whole))
         assert run(make_problem(limits=relaxed)).is_feasible is possible
 
 
