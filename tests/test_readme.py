@@ -33,3 +33,15 @@ def test_files_the_readme_points_to_exist() -> None:
     missing = [target for target in targets if not (REPOSITORY / target).exists()]
     assert targets
     assert missing == []
+
+
+def test_the_python_example_runs(capsys: pytest.CaptureFixture[str]) -> None:
+    blocks = re.findall(r"^```python\n(.*?)^```", README, flags=re.DOTALL | re.MULTILINE)
+    assert blocks
+    for block in blocks:
+        exec(compile(block, "README.md", "exec"), {})
+    assert re.fullmatch(r"base 0\.\d\d, nail bed \d\d\.\d °C\n", capsys.readouterr().out)
+
+
+def test_no_placeholder_is_left() -> None:
+    assert "<!--" not in README
