@@ -12,6 +12,7 @@ from typing import Annotated
 import typer
 
 from ..lamp_library.errors import GelwrightError
+from .cli_build import build
 from .cli_cure import cure
 from .cli_lamp import lamp_app
 from .cli_tune import tune
@@ -52,6 +53,7 @@ def _options(
 
 app.add_typer(lamp_app, name="lamp")
 app.command()(cure)
+app.command()(build)
 app.command()(tune)
 
 

@@ -9,6 +9,7 @@ from ..lamp_library.errors import InputError, unknown_name
 
 if TYPE_CHECKING:
     from ..models.gel import Gel
+    from ..models.schedule import Schedule
 
 DEMO_FOLDER = Path(__file__).parent / "demo"
 
@@ -46,6 +47,19 @@ def load_any_gel(name_or_path: str) -> Gel:
     from ..models.gel import load_gel
 
     return load_gel(gel_path(name_or_path))
+
+
+def list_demo_schedules() -> tuple[str, ...]:
+    """Ids of the packaged schedules."""
+    return _ids("schedules")
+
+
+def load_any_schedule(name_or_path: str) -> Schedule:
+    """Load a packaged schedule by id or a schedule file by path; bare ids of gels in it are packaged ones."""
+    from ..models.schedule_file import load_schedule
+
+    path = _path(name_or_path, "schedules", "demonstration schedule")
+    return load_schedule(path, packaged=DEMO_FOLDER / "gels")
 
 
 def _ids(kind: str) -> tuple[str, ...]:
