@@ -1,6 +1,7 @@
 """The commands shown in the README are the ones the full check runs."""
 
 import re
+import runpy
 from pathlib import Path
 
 import pytest
@@ -35,11 +36,12 @@ def test_files_the_readme_points_to_exist() -> None:
     assert missing == []
 
 
-def test_the_python_example_runs(capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_python_example_runs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     blocks = re.findall(r"^```python\n(.*?)^```", README, flags=re.DOTALL | re.MULTILINE)
     assert blocks
     for block in blocks:
-        exec(compile(block, "README.md", "exec"), {})
+        (tmp_path / "example.py").write_text(block, encoding="utf-8")
+        runpy.run_path(str(tmp_path / "example.py"))
     assert re.fullmatch(r"base 0\.\d\d, nail bed \d\d\.\d °C\n", capsys.readouterr().out)
 
 
