@@ -1,0 +1,58 @@
+"""What a cure leaves behind, in the text and the data of the cure command."""
+
+import json
+
+import pytest
+
+from gelwright.lamp_library.lamp import load_lamp
+from gelwright.models.cure import cure
+from gelwright.models.gel import Gel
+from gelwright.models.results import CureResult
+from gelwright.optimiser.after_cure_text import after_cure_data, after_cure_lines
+from gelwright.optimiser.cure_run import cure_data, cure_text
+
+LAMP = load_lamp("demo_narrow_405")
+GEL = Gel(
+    name="test",
+    coat="builder",
+    resin_parts={"UDMA": 60.0, "HEMA": 20.0, "IBOMA": 20.0},
+    initiators_wt_pct={"TPO-L": 2.0, "ITX": 0.05},
+    amines_wt_pct={"EDB": 0.5},
+    thickness_m=200e-6,
+)
+
+
+@pytest.fixture(scope="module")
+def results() -> list[CureResult]:
+    return [cure(GEL, LAMP, exposure_s=20.0, position=name) for name in LAMP.positions[:2]]
+
+
+def test_text_shows_every_substance_at_the_least_cured_position(results: list[CureResult]) -> None:
+    least = min(results, key=lambda each: each.bottom_conversion_fraction)
+    lines = after_cure_lines(results)
+    assert f"at {least.position}" in lines[0]
+    assert [line.split()[0] for line in lines[2:-1]] == [
+        "UDMA", "HEMA", "IBOMA", "TPO-L", "ITX", "TPO-L", "ITX", "EDB",
+    ]  # fmt: skip
+    amount = least.after_cure.free_monomers["HEMA"].amount
+    hema = next(line for line in lines if line.startswith("HEMA"))
+    assert hema.split()[1:4] == [
+        f"{each:.2g}" for each in (amount.mean_wt_pct, amount.surface_wt_pct, amount.base_wt_pct)
+    ]
+    assert hema.endswith("  skin sensitiser")
+    assert "possible skin sensitiser" in next(line for line in lines if line.startswith("IBOMA"))
+    assert f"{100 * least.after_cure.shrinkage.mean_volume_fraction:.1f} % by volume" in lines[-1]
+    assert "indicative" in lines[-1]
+
+
+def test_cure_command_carries_it(results: list[CureResult]) -> None:
+    assert "\n".join(after_cure_lines(results)) in cure_text(GEL, LAMP, results)
+    data = json.loads(json.dumps(cure_data(GEL, LAMP, results), allow_nan=False))
+    assert [each["after_cure"] for each in data["positions"]] == [after_cure_data(each) for each in results]
+    after = data["positions"][0]["after_cure"]
+    assert after["free_monomers"]["HEMA"]["sensitiser"] == "known"
+    assert after["initiators"]["TPO-L"]["mean_wt_pct"] + after["photoproducts"]["TPO-L"][
+        "mean_wt_pct"
+    ] == pytest.approx(2.0)
+    assert after["tint"]["yellowness_index"] == results[0].after_cure.tint.yellowness_index
+    assert after["setting"]["may_wrinkle"] is results[0].after_cure.setting.may_wrinkle
