@@ -98,11 +98,15 @@ class PigmentOptics:
 
     def absorption_at(self, wavelength_nm: ArrayLike) -> FloatArray:
         """Napierian absorption coefficient mu_a per wt% [m-1]."""
-        return np.asarray(np.interp(wavelength_nm, self.wavelength_nm, self.absorption_1_m_per_wt_pct))
+        return self._between(wavelength_nm, self.absorption_1_m_per_wt_pct)
 
     def scattering_at(self, wavelength_nm: ArrayLike) -> FloatArray:
         """Reduced scattering coefficient mu_s' per wt% [m-1], at `measured_at_wt_pct`."""
-        return np.asarray(np.interp(wavelength_nm, self.wavelength_nm, self.scattering_1_m_per_wt_pct))
+        return self._between(wavelength_nm, self.scattering_1_m_per_wt_pct)
+
+    def _between(self, wavelength_nm: ArrayLike, values: FloatArray) -> FloatArray:
+        grid = np.asarray(wavelength_nm, dtype=np.float64)
+        return np.asarray(np.interp(grid, self.wavelength_nm, values))
 
 
 def absorption_from_kubelka_munk(k_1_m: ArrayLike) -> FloatArray:
