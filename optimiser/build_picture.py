@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 Floats = NDArray[np.float64]
-# Coats take turns, so that two of the same colour never touch.
+# Pale, one tint per role; a white line parts two coats of the same role.
 BANDS = {"base": "#F3E6D3", "builder": "#E4EEF5", "colour": "#F6DDE6", "top": "#E7F1E2"}
 _NARROW = 0.12  # of the stack: coats thinner than that are named upright
 
@@ -114,9 +114,7 @@ def draw_course(axes: Axes, result: StackResult, nail_bed_max_k: float) -> Axes:
     axes.set_title(
         f"Temperature, {result.position}", loc="left", fontsize=10, fontweight="bold", color="#222222"
     )
-    axes.legend(
-        frameon=False, fontsize=8, labelcolor="#333333", loc="upper right", bbox_to_anchor=(1.0, 0.62)
-    )
+    axes.legend(frameon=False, fontsize=8, labelcolor="#333333", loc="lower right")
     return axes
 
 

@@ -16,6 +16,7 @@ from ..models.results import CureResult
 from .after_cure_text import after_cure_data, after_cure_lines
 from .brief import Limits
 from .cautions import short_cautions
+from .cycles_text import cycle_data, cycle_lines
 from .verdict import CureFigures, Verdict, judge
 from .versions import versions
 
@@ -85,6 +86,8 @@ def cure_text(gel: Gel, lamp: Lamp, results: Sequence[CureResult]) -> str:
         rows = [(*row, share) for row, share in zip(rows, shares, strict=True)]
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines += ["  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
+    if first.cycles > 1:
+        lines += ["", *cycle_lines(results)]
     lines += ["", *after_cure_lines(results)]
     flags = model_remarks(results)
     if flags:
@@ -139,6 +142,7 @@ def _data(result: CureResult) -> dict[str, Any]:
         "conversion_ceiling_fraction": float(result.conversion_ceiling_fraction[-1]),
     }
     found |= {name: float(getattr(result, name)) for name in SCALARS}
+    found |= cycle_data(result)
     if result.second_cycle_heat_ratio is not None:
         found["second_cycle_heat_ratio"] = float(result.second_cycle_heat_ratio)
     found["residual_initiator_fraction"] = {
