@@ -14,7 +14,8 @@ before most of the cure), and what the acceptor takes without using it (efficien
 
 The transferred light is booked as absorption of the acceptor, T_j eps_D C_D / C_j on top of its own, which its product
 keeps, and taken off the donor: the sum absorbed stays that of the film, the acceptor is the one used up, and photons
-balance. The donor is taken not to bleach in that part, which holds for thioxanthones.
+balance. The donor is taken not to bleach in that part, which holds for thioxanthones. `cure` counts the pairs; the search
+and stacks of coats do not yet.
 """
 
 from __future__ import annotations
@@ -98,7 +99,12 @@ def sensitiser_pairs() -> Mapping[tuple[str, str], SensitiserPair]:
 def pairs_in(gel: Gel) -> tuple[SensitiserPair, ...]:
     """Pairs whose donor and acceptor are both in a gel; the gel's own efficiencies go before the table's."""
     present = [key for key, wt_pct in gel.initiators_wt_pct.items() if wt_pct > 0.0]
-    own = {pair_keys(name): value for name, value in gel.sensitiser_pairs.items()}
+    return pairs_among(present, gel.sensitiser_pairs)
+
+
+def pairs_among(present: Sequence[str], own_efficiencies: Mapping[str, float]) -> tuple[SensitiserPair, ...]:
+    """Pairs among some photoinitiators, with a gel's own efficiencies ("donor > acceptor") before the table's."""
+    own = {pair_keys(name): value for name, value in own_efficiencies.items()}
     found = []
     for names in [*sensitiser_pairs(), *(each for each in own if each not in sensitiser_pairs())]:
         if names[0] not in present or names[1] not in present:
@@ -147,31 +153,67 @@ def transferred_shares(
     return tuple(pair.efficiency_fraction * each / sinks for pair, each in zip(pairs, met, strict=True))
 
 
+def book_transfer(
+    pairs: Sequence[SensitiserPair],
+    keys: Sequence[str],
+    concentration_mol_m3: Array,
+    amine_mol_m3: float,
+    napierian_m2_mol: Array,
+    product_m2_mol: Array,
+) -> tuple[Array, Array]:
+    """Absorption of initiators and of their products with the transferred light booked to the acceptors.
+
+    Parameters
+    ----------
+    pairs : sequence of SensitiserPair
+        Pairs among `keys`.
+    keys : sequence of str
+        Photoinitiators of the first rows; further rows (amines) stay as they are.
+    concentration_mol_m3 : ndarray, shape (n_row,)
+        Concentrations at the start [mol m-3].
+    amine_mol_m3 : float
+        Amine [mol m-3].
+    napierian_m2_mol, product_m2_mol : ndarray, shape (n_row, n_bin)
+        Molar napierian absorption coefficients [m2/mol]; not changed.
+
+    Returns
+    -------
+    tuple of ndarray, shape (n_row, n_bin)
+        The two tables [m2/mol].
+    """
+    napierian, product = napierian_m2_mol.copy(), product_m2_mol.copy()
+    counted = [pair for pair in pairs if pair.efficiency_fraction > 0.0]
+    for donor in dict.fromkeys(pair.donor for pair in counted):
+        own, row = [pair for pair in counted if pair.donor == donor], keys.index(donor)
+        acceptors = [keys.index(pair.acceptor) for pair in own]
+        half = photoinitiator(donor).amine_half_saturation_mol_m3
+        shares = transferred_shares(own, concentration_mol_m3[acceptors].tolist(), amine_mol_m3, half)
+        taken_up = napierian_m2_mol[row] * concentration_mol_m3[row]
+        napierian[row] -= sum(shares) * napierian_m2_mol[row]
+        product[row] -= sum(shares) * product_m2_mol[row]
+        for acceptor, share in zip(acceptors, shares, strict=True):
+            extra = share * taken_up / concentration_mol_m3[acceptor]
+            napierian[acceptor] += extra
+            product[acceptor] += extra
+    return napierian, product
+
+
 def with_energy_transfer(model: FilmModel, gel: Gel) -> FilmModel:
     """A film of one coat with the energy transfer of its gel; the same film where no pair has an efficiency."""
-    pairs = [pair for pair in pairs_in(gel) if pair.efficiency_fraction > 0.0]
-    if not pairs:
+    pairs = pairs_in(gel)
+    if not any(pair.efficiency_fraction > 0.0 for pair in pairs):
         return model
-    rows = {absorber.key: absorber for absorber in model.absorbers}
-    amine = _mean(model.amine_mol_m3)
-    extra: dict[str, Array] = {}
-    kept: dict[str, float] = {}
-    for donor in dict.fromkeys(pair.donor for pair in pairs):
-        own = [pair for pair in pairs if pair.donor == donor]
-        amounts = [_mean(rows[pair.acceptor].concentration_mol_m3) for pair in own]
-        shares = transferred_shares(own, amounts, amine, rows[donor].amine_half_mol_m3)
-        kept[donor] = 1.0 - sum(shares)
-        taken_up = np.asarray(rows[donor].napierian_m2_mol, dtype=np.float64) * _mean(
-            rows[donor].concentration_mol_m3
-        )
-        for pair, amount, share in zip(own, amounts, shares, strict=True):
-            extra[pair.acceptor] = extra.get(pair.acceptor, np.zeros(1)) + share * taken_up / amount
+    napierian, product = book_transfer(
+        pairs,
+        list(gel.initiators_wt_pct),
+        np.array([_mean(each.concentration_mol_m3) for each in model.absorbers]),
+        _mean(model.amine_mol_m3),
+        *_tables(model.absorbers),
+    )
+    rows = zip(model.absorbers, napierian, product, strict=True)
     return replace(
         model,
-        absorbers=tuple(
-            _with_transfer(absorber, kept.get(absorber.key, 1.0), extra.get(absorber.key))
-            for absorber in model.absorbers
-        ),
+        absorbers=tuple(replace(each, napierian_m2_mol=own, product_m2_mol=left) for each, own, left in rows),
     )
 
 
@@ -179,12 +221,10 @@ def _mean(value: ArrayLike) -> float:
     return float(np.mean(np.asarray(value, dtype=np.float64)))
 
 
-def _with_transfer(absorber: Absorber, kept: float, extra: Array | None) -> Absorber:
-    own = np.asarray(absorber.napierian_m2_mol, dtype=np.float64) * kept
-    product = np.asarray(absorber.product_m2_mol, dtype=np.float64) * kept
-    if extra is not None:
-        own, product = own + extra, product + extra
-    return replace(absorber, napierian_m2_mol=own, product_m2_mol=product)
+def _tables(absorbers: Sequence[Absorber]) -> tuple[Array, Array]:
+    own = np.array([np.asarray(each.napierian_m2_mol, dtype=np.float64) for each in absorbers])
+    left = [np.broadcast_to(np.asarray(each.product_m2_mol), own.shape[1:]) for each in absorbers]
+    return own, np.array(left, dtype=np.float64)
 
 
 def pair_sources(gel: Gel) -> list[str]:

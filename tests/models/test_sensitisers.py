@@ -94,6 +94,20 @@ def test_light_is_only_booked_elsewhere() -> None:
     assert 0.0 < donor[1] < donor[0]
 
 
+def test_two_acceptors_of_one_donor_share_its_light() -> None:
+    gel = made(pairs={"ITX > TPO": 1.0, "ITX > BAPO": 1.0}).with_initiators(
+        {"TPO": 0.3, "BAPO": 0.3, "ITX": 0.1}
+    )
+    before, after = model(gel), with_energy_transfer(model(gel), gel)
+    assert absorbed_1_m(after, "napierian_m2_mol") == pytest.approx(
+        absorbed_1_m(before, "napierian_m2_mol"), rel=1e-12
+    )
+    # no amine: 1 of 1 + Q/h of each is left to the donor
+    met = [float(np.mean(each.concentration_mol_m3)) / 5.0 for each in before.absorbers[:2]]
+    kept = np.asarray(after.absorbers[2].napierian_m2_mol) / np.asarray(before.absorbers[2].napierian_m2_mol)
+    assert kept == pytest.approx(np.full(kept.size, 1.0 / (1.0 + sum(met))), rel=1e-9)
+
+
 def test_transfer_cures_more_and_uses_up_the_acceptor() -> None:
     plain, helped = (cure(made(pairs={"ITX > TPO": x}), LAMP, exposure_s=10.0) for x in (0.0, 1.0))
     assert helped.mean_conversion_fraction > plain.mean_conversion_fraction + 0.02
