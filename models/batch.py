@@ -7,7 +7,7 @@ fills in concentrations. Absorbers that a blend does not hold are left out of it
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,13 +27,15 @@ from .cure import (
     schedule,
 )
 from .film import pack
-from .formulation import mix_resins
+from .formulation import gel_density_kg_m3, mix_resins
 from .gel import Gel
 from .heat import Hand
 from .materials import amine, photoinitiator
+from .sensitisers import book_transfer, pairs_among
 from .solver import SolverSettings, control_row, run_parallel, segment_rows, solve_packed
 
 Array = NDArray[np.float64]
+Rows = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -145,7 +147,7 @@ class BlendEvaluator:
 
     Notes
     -----
-    Results do not depend on the number of threads. The density of the gel is that of its resin base.
+    Results do not depend on the number of threads. The density of the gel is that of its resin base and pigments.
     """
 
     def __init__(
@@ -166,14 +168,17 @@ class BlendEvaluator:
         self._workers = workers
         self._settings = settings or SolverSettings()
         self._control = control_row(self._settings)
-        density = mix_resins(gel.resin_parts).density_kg_m3
+        density = gel_density_kg_m3(gel, mix_resins(gel.resin_parts).density_kg_m3)
         masses = [photoinitiator(key).molar_mass_kg_mol for key in initiators] + [
             amine(key).molar_mass_kg_mol for key in amines
         ]
         self._mol_m3_per_wt_pct = np.array([0.01 * density / mass for mass in masses])
-        self._stabiliser_wt_pct = sum(gel.stabilisers_wt_pct.values())
+        self._fixed_wt_pct = sum(gel.stabilisers_wt_pct.values()) + sum(gel.pigments_wt_pct.values())
+        self._own_pairs = dict(gel.sensitiser_pairs)
         # Small equal amounts, so that every substance has its row; the blend overwrites them.
-        full = gel.with_initiators(dict.fromkeys(initiators, 0.01), dict.fromkeys(amines, 0.01))
+        # Energy transfer depends on the blend, so the template holds none.
+        plain = replace(gel, sensitiser_pairs={})
+        full = plain.with_initiators(dict.fromkeys(initiators, 0.01), dict.fromkeys(amines, 0.01))
         self._absorbing_amines = [key for key in amines if amine(key).absorption is not None]
         self._templates = [self._template(full, scenario) for scenario in scenarios]
 
@@ -262,7 +267,7 @@ class BlendEvaluator:
             raise InputError(
                 "loadings: a value is negative or not a finite number; loadings are wt% of 0 or more."
             )
-        if np.any(loadings.sum(axis=1) + self._stabiliser_wt_pct >= 100.0):
+        if np.any(loadings.sum(axis=1) + self._fixed_wt_pct >= 100.0):
             raise InputError("loadings: a blend adds up to 100 wt% or more; nothing is left for the resin.")
         return loadings
 
@@ -278,13 +283,16 @@ class BlendEvaluator:
         )
         rows = np.flatnonzero(absorbing > 0.0)
         start = np.repeat(absorbing[rows, None], count, axis=1)
-        share = (1.0 - 0.01 * (loading.sum() + self._stabiliser_wt_pct)) / template.resin_share
+        share = (1.0 - 0.01 * (loading.sum() + self._fixed_wt_pct)) / template.resin_share
+        napierian, product = self._absorption(
+            template, rows, absorbing, float(concentration[initiators:].sum())
+        )
         film = template.film._replace(
             initial=template.film.initial * share,
             start_concentration=start,
             species=np.ascontiguousarray(template.film.species[rows]),
-            napierian=np.ascontiguousarray(template.film.napierian[rows]),
-            product=np.ascontiguousarray(template.film.product[rows]),
+            napierian=np.ascontiguousarray(napierian),
+            product=np.ascontiguousarray(product),
         )
         state = State(
             start.copy(),
@@ -295,6 +303,17 @@ class BlendEvaluator:
             template.state.temperature.copy(),
         )
         return film, state, rows
+
+    def _absorption(
+        self, template: _Template, rows: Rows, absorbing: Array, amine_mol_m3: float
+    ) -> tuple[Array, Array]:
+        """Absorption of the substances a blend holds, with light that one hands on to another booked to the other."""
+        napierian, product = template.film.napierian[rows], template.film.product[rows]
+        keys = [self.initiators[row] for row in rows if row < len(self.initiators)]
+        pairs = pairs_among(keys, self._own_pairs)
+        if not any(pair.efficiency_fraction > 0.0 for pair in pairs):
+            return napierian, product
+        return book_transfer(pairs, keys, absorbing[rows], amine_mol_m3, napierian, product)
 
     def _run(self, loading: Array, scenario: int, replay: Array | None) -> tuple[Array, Array, Array]:
         """Scalars, residual initiator [wt%] and time steps of one blend in one scenario."""

@@ -354,9 +354,6 @@ def test_demonstration_gels_cure_in_the_405_nm_lamp(name: str) -> None:
     assert result.bottom_conversion_fraction > 0.8
 
 
-@pytest.mark.xfail(
-    strict=True, reason="the blend evaluator leaves pigments out of its density and resin share"
-)
 def test_blends_of_a_white_gel_agree_with_single_cures(white_cure: CureResult) -> None:
     demo, lamp = load_gel("white_colour", packaged=DEMO), load_lamp("demo_narrow_405")
     scene = Scenario(
