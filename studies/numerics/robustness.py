@@ -11,12 +11,11 @@ refused with the product's own one-line error. What fails is listed with all its
 from __future__ import annotations
 
 import argparse
+import json
+import subprocess
 import sys
 import time
-from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from multiprocessing import get_context
-from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
@@ -29,7 +28,6 @@ from random_films import CORNERS, describe, random_case
 from gelwright.lamp_library.errors import InputError
 from gelwright.models.cure import CureCase, cure_many
 from gelwright.models.results import CureResult
-from gelwright.models.solver import SolverSettings
 
 LARGEST_BALANCE_ERROR = 1e-3
 LARGEST_K = 5000.0  # with a thousand suns a film gets hot; past this something else is wrong
@@ -56,16 +54,22 @@ def fault_of(case: CureCase, result: CureResult) -> str:
     return ""
 
 
-def attempt(seed: int, settings: SolverSettings | None = None) -> dict[str, Any]:
+def attempt(seed: int) -> dict[str, Any]:
     """Cure one absurd case; a row with its fault, if any."""
     case = random_case(seed, CORNERS)
     began = time.perf_counter()
-    row: dict[str, Any] = {"seed": seed, "fault": "", "refused": "", "steps": 0, "worst_balance": np.nan}
+    row: dict[str, Any] = {
+        "seed": seed,
+        "fault": "",
+        "refused": "",
+        "steps": 0,
+        "worst_balance": float("nan"),
+    }
     try:
-        result = cure_many([case], workers=1, settings=settings)[0]
+        result = cure_many([case], workers=1)[0]
     except InputError as refusal:
         row["refused"] = str(refusal)
-    except Exception as problem:  # whatever it is, it is a finding
+    except Exception as problem:  # noqa: BLE001 - whatever it is, it is a finding
         row["fault"] = f"{type(problem).__name__}: {problem}"
     else:
         row |= {"fault": fault_of(case, result), "steps": result.steps + result.rejected_steps}
@@ -74,30 +78,26 @@ def attempt(seed: int, settings: SolverSettings | None = None) -> dict[str, Any]
     return row | describe(case)
 
 
-def _serve(line: Connection, seeds: Sequence[int], settings: SolverSettings | None) -> None:
-    for seed in seeds:
-        line.send(attempt(seed, settings))
+def serve(first: int, stop: int, stride: int) -> None:
+    """Print one row after the other as lines of JSON, for `lane`."""
+    for seed in range(first, stop, stride):
+        print(json.dumps(attempt(seed)), flush=True)
 
 
-def lane(seeds: Sequence[int], settings: SolverSettings | None = None) -> list[dict[str, Any]]:
+def lane(seeds: range) -> list[dict[str, Any]]:
     """Rows of seeds from a process of their own: one that dies is a fault of its case, and the next case gets a new one."""
     rows: list[dict[str, Any]] = []
     while len(rows) < len(seeds):
-        ours, theirs = get_context("spawn").Pipe(duplex=False)
-        child = get_context("spawn").Process(target=_serve, args=(theirs, seeds[len(rows) :], settings))
-        child.start()
-        theirs.close()
-        try:
-            while len(rows) < len(seeds):
-                rows.append(ours.recv())
-        except EOFError:
-            child.join()
-            seed = seeds[len(rows)]
-            died = {"seed": seed, "fault": f"process died with exit code {child.exitcode}", "refused": ""}
-            rows.append(
-                died | {"steps": 0, "worst_balance": np.nan, "seconds": np.nan} | describe_absurd(seed)
-            )
-        child.join()
+        left = seeds[len(rows) :]
+        command = [sys.executable, __file__, "--serve", f"{left.start}:{left.stop}:{left.step}"]
+        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as child:
+            assert child.stdout is not None
+            rows += [json.loads(line) for line in child.stdout]
+            code = child.wait()
+        if len(rows) < len(seeds):
+            died = {"seed": seeds[len(rows)], "fault": f"process died with exit code {code}", "refused": ""}
+            nothing = {"steps": 0, "worst_balance": float("nan"), "seconds": float("nan")}
+            rows.append(died | nothing | describe_absurd(seeds[len(rows)]))
     return rows
 
 
@@ -106,20 +106,16 @@ def describe_absurd(seed: int) -> dict[str, Any]:
     return describe(random_case(seed, CORNERS))
 
 
-def run(
-    count: int, workers: int, first_seed: int = 0, settings: SolverSettings | None = None
-) -> pd.DataFrame:
-    """Table of absurd cases; `workers` above 0 = that many processes of their own, 0 = in this one."""
+def run(count: int, workers: int, first_seed: int = 0) -> pd.DataFrame:
+    """Table of absurd cases, cured in `workers` processes of their own."""
     seeds = range(first_seed, first_seed + count)
-    if workers == 0:
-        return pd.DataFrame([attempt(seed, settings) for seed in seeds])
     with ThreadPoolExecutor(workers) as pool:
-        lanes = pool.map(lambda start: lane(seeds[start::workers], settings), range(workers))
+        lanes = pool.map(lane, [seeds[start::workers] for start in range(workers)])
         rows = [row for part in lanes for row in part]
     return pd.DataFrame(rows).sort_values("seed", ignore_index=True)
 
 
-def main(folder: Path, count: int = 100, workers: int = 0, first_seed: int = 0) -> pd.DataFrame:
+def main(folder: Path, count: int = 100, workers: int = 1, first_seed: int = 0) -> pd.DataFrame:
     """Try absurd cases; write the faults and a summary into `folder`."""
     table = run(count, workers, first_seed)
     faults = table[table["fault"] != ""]
@@ -153,6 +149,10 @@ if __name__ == "__main__":
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--first-seed", type=int, default=0)
     parser.add_argument("--folder", type=Path, default=Path(__file__).parent / "results")
+    parser.add_argument("--serve", help=argparse.SUPPRESS)
     given = parser.parse_args()
+    if given.serve:
+        serve(*(int(part) for part in given.serve.split(":")))
+        sys.exit(0)
     given.folder.mkdir(parents=True, exist_ok=True)
     main(given.folder, given.count, given.workers, given.first_seed)
