@@ -188,7 +188,7 @@ def _result(case: CureCase, sample: Solution, blank: Solution) -> CyclesResult:
     clock = sample.record[:, at.TIME]
     time = np.union1d(clock, blank.record[:, at.TIME])
     heat = sample.cycle_heat_j_m2
-    ends = (case.exposure_s + case.rest_s) * np.arange(1, case.cycles + 1)
+    ends = np.asarray((case.exposure_s + case.rest_s) * np.arange(1, case.cycles + 1), dtype=np.float64)
     traces: dict[str, Array] = {}
     for place, column in PLACES.items():
         one, other = (_on_grid(time, run, column) for run in (sample, blank))

@@ -37,7 +37,7 @@ def test_a_schedule_reads_back_as_written(tmp_path: Path) -> None:
     # a thickness left to the gel is written out as the number it stands for
     assert read.events[0] == Apply(gel=BASE, thickness_m=60e-6)
     assert read.events[1:4] == EVENTS[1:4]
-    assert read.events[4].film_thickness_m == pytest.approx(40e-6, rel=1e-12)  # type: ignore[union-attr]
+    assert read.applications[1].film_thickness_m == pytest.approx(40e-6, rel=1e-12)
     assert read.events[5] == EVENTS[5]
     assert (read.title, read.lamp, read.position, read.note) == ('a "test"', "demo_narrow_405", "thumb", "n")
     assert read.is_demonstration

@@ -202,13 +202,8 @@ def test_wiping_takes_off_what_it_says() -> None:
     assert first.removed_mass_kg_m2 == pytest.approx(first.removed_thickness_m * density, rel=1e-9)
     assert first.tacky_layer_m == 0.0
     assert built.conversion_fraction[0] >= 0.2
-    assert first.coats[0] == replace_heat(before.coats[0])
+    assert first.coats[0] == replace(before.coats[0], heat_j_m2=0.0)  # a wipe takes no time
     assert (second.removed_thickness_m, second.removed_mass_kg_m2) == (0.0, 0.0)
-
-
-def replace_heat(coat: object) -> object:
-    """The same coat with no heat: a wipe takes no time."""
-    return replace(coat, heat_j_m2=0.0)  # type: ignore[type-var]
 
 
 def test_a_coat_that_never_cured_is_wiped_off_whole_and_the_one_below_faces_the_air() -> None:
