@@ -129,7 +129,7 @@ def film_model(case: CureCase, settings: SolverSettings) -> FilmModel:
 def checked_balances(totals: Array, what: str) -> Balances:
     """Balances of a run; raises `SolverError` where one is off by more than 1e-3."""
     balances = balances_of(totals)
-    if balances.worst > LARGEST_BALANCE_ERROR:
+    if not balances.worst <= LARGEST_BALANCE_ERROR:  # also where it is not a number
         raise SolverError(
             f"{what}: a balance is off by {balances.worst:.2g} (photons {balances.photons:.1g}, radicals {balances.radicals:.1g}, "
             f"C=C {balances.double_bonds:.1g}, oxygen {balances.oxygen:.1g}, heat {balances.enthalpy:.1g}); allowed is "

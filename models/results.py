@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
+# A billionth of the C=C of a thin film: less than that lost is rounding.
+LEAST_DOUBLE_BONDS_MOL_M2 = 1.0e-10
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Balances:
@@ -44,8 +47,8 @@ class Balances:
 
     @property
     def worst(self) -> float:
-        """Largest of the five."""
-        return max(self.photons, self.radicals, self.double_bonds, self.oxygen, self.enthalpy)
+        """Largest of the five; not a number if one of them is not."""
+        return float(np.max([self.photons, self.radicals, self.double_bonds, self.oxygen, self.enthalpy]))
 
 
 def _relative(difference: float, scale: float) -> float:
@@ -72,7 +75,8 @@ def balances_of(totals: Array) -> Balances:
         ),
         radicals=_relative(radicals_in - radicals_out, radicals_in),
         double_bonds=_relative(
-            totals[at.DOUBLE_BONDS_LOST] - totals[at.DOUBLE_BONDS_INTEGRAL], totals[at.DOUBLE_BONDS_LOST]
+            totals[at.DOUBLE_BONDS_LOST] - totals[at.DOUBLE_BONDS_INTEGRAL],
+            max(totals[at.DOUBLE_BONDS_LOST], LEAST_DOUBLE_BONDS_MOL_M2),
         ),
         oxygen=_relative(oxygen_in - totals[at.OXYGEN_CONSUMED] - totals[at.OXYGEN_LEFT], oxygen_in),
         enthalpy=enthalpy,
