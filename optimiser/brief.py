@@ -12,7 +12,7 @@ from typing import Any
 
 from ..lamp_library.errors import InputError
 from ..lamp_library.units import c_from_k, k_from_c, um_from_m
-from .brief_keys import COATS, OBJECTIVES, TISSUE_LIMIT_REASON
+from .brief_keys import COATS, OBJECTIVES, TISSUE_LIMIT_REASON, TRACE_WT_PCT
 
 NAIL_BED_HIGHEST_K = k_from_c(48.0)
 COMFORT_K = k_from_c(42.0)
@@ -153,7 +153,7 @@ class Brief:
     max_initiators : int
         Most initiators in a blend; an amine is not counted.
     smallest_loading_wt_pct : float
-        Smallest loading worth weighing [wt%].
+        Smallest loading worth weighing [wt%], 0.002 or more.
     caps_wt_pct : mapping of str to float
         The formulator's own upper limits [wt%].
     limits, margins, uncertainty
@@ -238,6 +238,11 @@ def _check_parts(brief: Brief) -> None:
         raise InputError(
             f"lamp.names lists {len(brief.lamps)} lamps; the search handles exactly one lamp. "
             "Name one lamp and write one brief per lamp."
+        )
+    if not brief.smallest_loading_wt_pct >= TRACE_WT_PCT:
+        raise InputError(
+            f"substances.smallest_loading_wt_pct is {brief.smallest_loading_wt_pct:g} wt%; it must be at least "
+            f"{TRACE_WT_PCT:g} wt%, below which nothing cures. Give a loading that can be weighed."
         )
     if brief.thickness_low_m > brief.thickness_high_m:
         raise InputError(

@@ -16,6 +16,9 @@ Kind = Literal["number", "whole", "yes_no", "text", "choice", "date", "names", "
 OBJECTIVES = ("least_heat", "least_initiator", "least_cost", "least_yellowing")
 COATS = ("base", "builder", "colour", "top")
 
+# below this nothing cures, nobody weighs, and the balances of a run compare nothing with nothing
+TRACE_WT_PCT = 0.002
+
 TISSUE_LIMIT_REASON = (
     "living tissue is injured within minutes at 48 °C and within seconds a few degrees higher "
     "(time-temperature curves of Moritz and Henriques 1947); "
@@ -159,7 +162,12 @@ KEYS: tuple[Key, ...] = (
     ),
     Key(section="substances", name="max_initiators", kind="whole", low=1, high=5, remedy="Three is usual."),
     _number(
-        "substances", "smallest_loading_wt_pct", "wt%", 0, 1, "Give the smallest loading worth weighing."
+        "substances",
+        "smallest_loading_wt_pct",
+        "wt%",
+        TRACE_WT_PCT,
+        1,
+        "Give the smallest loading worth weighing.",
     ),
     Key(
         section="substances",

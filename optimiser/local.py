@@ -22,11 +22,18 @@ LINEAR_PART = 0.1
 STEP = 1e-3  # difference step in unit variables
 INSET = 1e-4  # aim this far inside every limit, in scaled values, so that a reported blend really passes
 FEASIBLE = 1e-9
-OBJECTIVE_TOLERANCE = 1e-5
+OBJECTIVE_TOLERANCE = 1e-6
 MOST_ITERATIONS = 40
-PATIENCE = 12  # simulated points without progress after which a run is over
-PROGRESS = 1e-5  # least fall of the merit that counts as progress
+PATIENCE = 20  # simulated points without progress after which a run is over
+PROGRESS = 1e-6  # least fall of the merit that counts as progress
 VIOLATION_PROGRESS = 1e-3  # the same while feasibility is sought, where 1e-3 is 5 mK or 5e-5 of conversion
+REACH = 0.3  # furthest a variable may move in one run; objectives are so straight that SLSQP would leap
+MOST_RESTARTS = 6
+WORTH_A_RESTART = 1e-4  # least relative gain for which another run is begun
+SCREENING_RESTART = 1e-2
+FIRST_STEP = (
+    0.2  # longest first step in unit variables; a longer one lands among blends that do not cure at all
+)
 NEAR = 0.02  # scaled distance within which a limit may carry a multiplier
 
 
@@ -87,9 +94,11 @@ class UnitView:
     def __init__(self, problem: Problem, low_wt_pct: Floats) -> None:
         self.problem = problem
         self.low = low_wt_pct
-        self.span = problem.space.high_wt_pct - low_wt_pct
+        self.span = np.maximum(
+            problem.space.high_wt_pct - low_wt_pct, 1e-9
+        )  # a cap may equal the least loading
         self.visited: list[Point] = []
-        self._best, self._idle = np.inf, 0
+        self.begin()
         self._slopes: dict[bytes, tuple[Floats, Floats]] = {}
 
     def loadings(self, unit: Floats) -> Floats:
@@ -104,14 +113,16 @@ class UnitView:
     def at(self, unit: Floats) -> Point:
         point = self.problem.point(self.loadings(unit))
         self.visited.append(point)
+        self.evaluations += 1
         return point
 
     def begin(self, progress: float = PROGRESS) -> None:
-        """Start counting progress afresh."""
+        """Start counting points and progress afresh."""
+        self.evaluations = 0
         screening = self.problem.is_screening
         self._best, self._idle = np.inf, 0
         self._progress = max(progress, VIOLATION_PROGRESS) if screening else progress
-        self._patience = PATIENCE // 2 if screening else PATIENCE
+        self._patience = (2 * PATIENCE) // 3 if screening else PATIENCE
 
     def watch(self, merit: float) -> None:
         """End a run that no longer gets anywhere: differences limit how sharply an optimum can be hit."""
@@ -159,14 +170,25 @@ def local_search(
             _constrained(view, unit, most_iterations)
     best = _best(view.visited)
     multipliers = _multipliers(view, best) if _is_kept(best) else np.zeros(0)
+    return _local(problem, best, multipliers, problem.simulations - simulated)
+
+
+def evaluated(problem: Problem, loadings_wt_pct: Floats, simulations: int) -> Local:
+    """A blend taken as it is; `simulations` is what was spent on it before."""
+    simulated = problem.simulations
+    point = problem.point(loadings_wt_pct)
+    return _local(problem, point, np.zeros(0), simulations + problem.simulations - simulated)
+
+
+def _local(problem: Problem, point: Point, multipliers: Floats, simulations: int) -> Local:
     return Local(
-        blend_wt_pct=problem.blend(best.loadings_wt_pct),
-        objective=best.objective,
+        blend_wt_pct=problem.blend(point.loadings_wt_pct),
+        objective=point.objective,
         limits=tuple(row.name for row in problem.constraints),
-        values=tuple(float(value) for value in best.values),
-        figures=best.figures,
+        values=tuple(float(value) for value in point.values),
+        figures=point.figures,
         multipliers=tuple(float(value) for value in multipliers),
-        simulations=problem.simulations - simulated,
+        simulations=simulations,
         is_screening=problem.is_screening,
     )
 
@@ -176,8 +198,28 @@ def _is_kept(point: Point) -> bool:
 
 
 def _constrained(view: UnitView, unit: Floats, most_iterations: int) -> Floats:
-    """SLSQP on the objective; returns the best point met."""
-    scale = max(abs(view.at(unit).objective), 1e-6)
+    """SLSQP on the objective within move limits, again from the best point while that helps."""
+    best = view.at(unit)
+    for _ in range(MOST_RESTARTS):
+        ended = _within_reach(view, unit, most_iterations)
+        better = _best([best, *view.visited[-view.evaluations :]])
+        gained = _merit(best) - _merit(better)
+        best, unit = better, view.unit(better.loadings_wt_pct)
+        worth = SCREENING_RESTART if view.problem.is_screening else WORTH_A_RESTART
+        if ended or not _is_kept(best) or gained <= worth * max(abs(_merit(best)), 1e-9):
+            break
+    return unit
+
+
+def _merit(point: Point) -> float:
+    """Objective of a point that keeps the limits; far above any objective otherwise."""
+    return point.objective if _is_kept(point) else 1e6 * (1.0 + point.violation)
+
+
+def _within_reach(view: UnitView, unit: Floats, most_iterations: int) -> bool:
+    """One SLSQP run that moves no variable further than `REACH`; whether it ended at an optimum inside."""
+    steepest = float(np.abs(view.slopes(unit)[0]).max())
+    scale = max(abs(view.at(unit).objective), steepest / FIRST_STEP, 1e-6)
     view.begin()
 
     def objective(u: Floats) -> float:
@@ -185,17 +227,20 @@ def _constrained(view: UnitView, unit: Floats, most_iterations: int) -> Floats:
         view.watch(point.objective / scale + 10.0 * float(np.maximum(point.values + INSET, 0.0).sum()))
         return point.objective / scale
 
-    first = len(view.visited)
-    slsqp(
+    low, high = np.maximum(unit - REACH, 0.0), np.minimum(unit + REACH, 1.0)
+    end = slsqp(
         objective,
         lambda u: view.slopes(u)[0] / scale,
         lambda u: -(view.at(u).values + INSET),
         lambda u: -view.slopes(u)[1],
         unit,
-        [(0.0, 1.0)] * len(unit),
+        list(zip(low.tolist(), high.tolist(), strict=True)),
         most_iterations,
     )
-    return view.unit(_best(view.visited[first - 1 :]).loadings_wt_pct)
+    if end is None:
+        return False
+    stopped = ((end <= low + 1e-9) & (low > 0.0)) | ((end >= high - 1e-9) & (high < 1.0))
+    return not bool(np.any(stopped))
 
 
 def _least_violation(view: UnitView, unit: Floats, most_iterations: int) -> Floats:
@@ -212,7 +257,6 @@ def _least_violation(view: UnitView, unit: Floats, most_iterations: int) -> Floa
             raise _NoProgress  # feasible: there is nothing more to gain here
         return float(x[n:].sum())
 
-    first = len(view.visited)
     slsqp(
         summed,
         lambda x: np.concatenate([np.zeros(n), np.ones(m)]),
@@ -222,7 +266,7 @@ def _least_violation(view: UnitView, unit: Floats, most_iterations: int) -> Floa
         [*[(0.0, 1.0)] * n, *[(0.0, None)] * m],
         most_iterations,
     )
-    return view.unit(_best(view.visited[first - 1 :]).loadings_wt_pct)
+    return view.unit(_best(view.visited[-view.evaluations - 1 :]).loadings_wt_pct)
 
 
 def _best(points: Sequence[Point]) -> Point:
@@ -240,16 +284,19 @@ def slsqp(
     start: Floats,
     bounds: Sequence[tuple[float, float | None]],
     most_iterations: int,
-) -> None:
-    """One SLSQP run; what it met is remembered by the functions given."""
+) -> Floats | None:
+    """One SLSQP run; what it met is remembered by the functions given. Its end point if it found an optimum."""
     from scipy.optimize import minimize
 
     limits: Any = {"type": "ineq", "fun": room, "jac": room_slopes}
     options: Any = {"maxiter": most_iterations, "ftol": OBJECTIVE_TOLERANCE}
     with suppress(_NoProgress):
-        minimize(
+        result = minimize(
             objective, start, jac=gradient, method="SLSQP", bounds=bounds, constraints=limits, options=options
         )
+        if result.success:
+            return np.asarray(result.x)
+    return None
 
 
 def _multipliers(view: UnitView, point: Point) -> Floats:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .brief import NAIL_BED_HIGHEST_K
+from .brief_keys import TRACE_WT_PCT
 from .constraints import Constraint
 from .local import FEASIBLE, INSET, MOST_ITERATIONS, Floats, Local, UnitView, slsqp
 from .problem import Point, Problem
@@ -160,7 +161,7 @@ def _is_useless(problem: Problem, enough: dict[str, float]) -> bool:
 
 def _minimised(problem: Problem, start: Local, gives: NDArray[np.bool_]) -> Point | None:
     """The blend with the least excess over the limits that may give way; None when the others cannot be kept."""
-    view = UnitView(problem, np.zeros(len(problem.space.keys)))
+    view = UnitView(problem, np.full(len(problem.space.keys), TRACE_WT_PCT))
     unit = view.unit(problem.vector(start.blend_wt_pct))
     n = len(unit)
     slack = max(float(view.at(unit).values[gives].max()) + INSET, 0.0)

@@ -9,14 +9,15 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .local import MOST_ITERATIONS, Local, local_search
+from .brief_keys import TRACE_WT_PCT
+from .local import Local, evaluated, local_search
 from .problem import Problem
 from .starts import moderate_start, relaxed_starts
 
@@ -26,7 +27,7 @@ STARTS = 8
 KEPT_INITIATORS = 5
 RELAXED_ITERATIONS = 15
 SAME_OBJECTIVE = 1e-3  # a blend whose extra member changes the objective by less is not a blend of its own
-HOPELESS_ITERATIONS = 12  # for subsets without a feasible start once a feasible blend is known
+PROMISING = 0.05  # largest violation after screening that is worth polishing once a feasible blend is known
 
 
 class Ledger(Protocol):
@@ -153,15 +154,15 @@ class _Desk:
 
 def _relaxed(desk: _Desk, starts: int) -> list[Local]:
     problem = desk.problem
-    none = np.zeros(len(problem.space.keys))
+    trace = np.full(len(problem.space.keys), TRACE_WT_PCT)
     points = relaxed_starts(problem, starts)
-    desk.total = starts + len(none)
+    desk.total = starts + len(subsets_of(problem, problem.space.initiators[:KEPT_INITIATORS], ()))
 
     def job(index: int) -> Callable[[], Local]:
         return lambda: local_search(
             problem.narrowed(problem.space.keys, screening=True),
             points[index],
-            none,
+            trace,
             most_iterations=RELAXED_ITERATIONS,
         )
 
@@ -177,12 +178,16 @@ def strongest(
     """
     threshold = 0.5 * problem.brief.smallest_loading_wt_pct
     order: list[str] = []
+    some_feasible = any(found.is_feasible for found in relaxed)
     weight = dict.fromkeys(problem.space.keys, 0.0)
     for found in sorted(relaxed, key=lambda each: each.rank):
         members = sorted(found.blend_wt_pct.items(), key=lambda item: -item[1])
         for key, loading in members:
-            weight[key] += loading / problem.space.substance(key).high_wt_pct
-            if loading > threshold and key not in order:
+            # what only an infeasible blend leans on comes last
+            weight[key] += (
+                (1.0 if found.is_feasible else 1e-3) * loading / problem.space.substance(key).high_wt_pct
+            )
+            if loading > threshold and key not in order and found.is_feasible >= some_feasible:
                 order.append(key)
     order += sorted((key for key in weight if key not in order), key=lambda key: -weight[key])
     amines = [key for key in order if key in problem.space.amines]
@@ -220,16 +225,28 @@ def _subset_job(
         if inside:
             best = min(inside, key=lambda each: each.rank)
             return local_search(part, np.maximum(part.vector(best.blend_wt_pct), low), low)
-        feasible_known = any(found.is_feasible for found in polished.values())
-        iterations = HOPELESS_ITERATIONS if feasible_known else MOST_ITERATIONS
-        found = local_search(part, _guess(part, low, relaxed), low, most_iterations=iterations)
-        if not found.is_feasible and not feasible_known:  # a second chance, from little of everything
+        guess = _guess(part, low, relaxed)
+        if any(found.is_feasible for found in polished.values()):
+            return _polish_if_promising(problem, part, guess, low)
+        found = local_search(part, guess, low)
+        if not found.is_feasible:  # a second chance, from little of everything
             part.forget()
             again = local_search(part, 2.0 * low, low)
             found = min(found, again, key=lambda each: each.rank)
         return found
 
     return job
+
+
+def _polish_if_promising(problem: Problem, part: Problem, guess: Floats, low: Floats) -> Local:
+    """Screen a subset that has no feasible start; polish it only if screening brings it near the limits."""
+    coarse = problem.narrowed(part.space.keys, screening=True)
+    screened = local_search(coarse, guess, low, most_iterations=RELAXED_ITERATIONS)
+    near = part.vector(screened.blend_wt_pct)
+    if screened.violation > PROMISING:
+        return evaluated(part, near, screened.simulations)
+    found = local_search(part, near, low)
+    return replace(found, simulations=found.simulations + screened.simulations)
 
 
 def _guess(part: Problem, low: Floats, relaxed: Sequence[Local]) -> Floats:

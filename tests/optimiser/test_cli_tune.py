@@ -1,0 +1,307 @@
+"""`gelwright tune` and `gelwright cure` from the command line, on the real model with thin, quick films."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from gelwright.lamp_library.errors import GelwrightError
+from gelwright.optimiser import search as search_module
+from gelwright.optimiser.cli import main
+
+QUICK = """
+title = "Quick top coat"
+demonstration = true
+seed = 3
+[lamp]
+names = ["demo_narrow_385"]
+cure_seconds = 20
+[gel]
+resin_parts = { UDMA = 70, HPMA = 30 }
+[thickness]
+low_um = 60
+high_um = 60
+[market]
+names = ["EU"]
+on_date = 2026-01-15
+professional_use = true
+[substances]
+allowed = ["BAPO", "TPO-L", "TPO"]
+max_initiators = 2
+[limits]
+bottom_conversion_min_share = 0.8
+[objective]
+minimise = "least_cost"
+[prices]
+currency = "EUR"
+per_kg = { BAPO = 120, "TPO-L" = 75, TPO = 70 }
+[uncertainty]
+draws = 32
+"""
+PICTURES = ("light.png", "conversion.png", "temperature.png", "margins.png")
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str, str]]:
+    """Exit code, standard output and standard error of one command."""
+
+    def go(*arguments: object) -> tuple[int, str, str]:
+        with pytest.raises(SystemExit) as left:
+            main([str(each) for each in arguments])
+        captured = capsys.readouterr()
+        return int(left.value.code or 0), captured.out, captured.err
+
+    return go
+
+
+@pytest.fixture
+def brief(tmp_path: Path) -> Callable[[str, str], Path]:
+    """The quick brief with one piece of text replaced."""
+
+    def write(old: str = "", new: str = "") -> Path:
+        assert old in QUICK
+        file = tmp_path / "brief.toml"
+        file.write_text(QUICK.replace(old, new, 1) if old else QUICK, encoding="utf-8")
+        return file
+
+    return write
+
+
+@pytest.fixture(scope="module")
+def finished(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A finished run folder of the quick brief."""
+    folder = tmp_path_factory.mktemp("tune")
+    file = folder / "quick.toml"
+    file.write_text(QUICK, encoding="utf-8")
+    with pytest.raises(SystemExit) as left:
+        main(["tune", str(file), "--out", str(folder / "run")])
+    assert left.value.code in (0, None)
+    return folder / "run"
+
+
+def results(folder: Path) -> dict[str, Any]:
+    return json.loads((folder / "results.json").read_text(encoding="utf-8"))  # type: ignore[no-any-return]
+
+
+def test_the_run_folder_holds_inputs_results_and_pictures(finished: Path) -> None:
+    names = {path.name for path in finished.iterdir()}
+    assert names >= {
+        "brief.toml",
+        "lamp",
+        "gel.toml",
+        "results.json",
+        "candidates.csv",
+        "report.md",
+        "journal.log",
+    }
+    assert names >= set(PICTURES)
+    for name in PICTURES:
+        assert (finished / name).read_bytes().startswith(b"\x89PNG")
+    assert (finished / "brief.toml").read_text(encoding="utf-8") == QUICK
+
+
+def test_results_are_consistent(finished: Path) -> None:
+    data = results(finished)
+    assert data["is_feasible"] is True
+    best = data["candidates"][0]
+    prices = {"BAPO": 120.0, "TPO-L": 75.0}
+    cost = sum(prices[key] * load / 100.0 for key, load in best["loadings_wt_pct"].items())
+    assert best["objective_per_kg"] == pytest.approx(cost, rel=1e-12)
+    assert best["cost_per_kg"] == pytest.approx(cost, rel=1e-12)
+    for limit in best["limits"]:
+        margin = next(value for key, value in limit.items() if key.startswith("margin_"))
+        assert margin >= 0.0, limit["limit"]
+    assert best["binding_limits"]
+    assert 0.0 <= best["passing"]["low_fraction"] <= best["passing"]["probability_fraction"] <= 1.0
+    assert len(best["positions"]) == 5
+    objectives = [each["objective_per_kg"] for each in data["candidates"]]
+    assert objectives == sorted(objectives)
+    assert [out["key"] for out in data["excluded"] if "prohibited" in out["reason"]] == ["TPO", "BP", "DMPT"][
+        :1
+    ]
+    assert len(data["cautions"]) == 8
+
+
+def test_the_table_of_blends_agrees_with_the_results(finished: Path) -> None:
+    with (finished / "candidates.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    best = results(finished)["candidates"][0]["loadings_wt_pct"]
+    for key in ("BAPO", "TPO-L"):
+        assert float(rows[0][f"{key}_wt_pct"]) == pytest.approx(best.get(key, 0.0), abs=0.0011)
+    assert [row["rank"] for row in rows] == [str(i + 1) for i in range(len(rows))]
+
+
+def test_the_report_says_what_it_must(finished: Path) -> None:
+    text = (finished / "report.md").read_text(encoding="utf-8")
+    for part in (
+        "# Quick top coat", "**Invented demonstration data.**", "## Answer", "Predicted chance of passing in use",
+        "## Ranked blends", "## Every position", "## Limits and margins of the first blend", "limits the blend",
+        "prohibited in EU", "2025/877", "## Cautions", "safety report", "## How this was worked out", "seed 3",
+        "Read here for 15 January 2026",
+    ):  # fmt: skip
+        assert part in text, part
+    for word in ("fully cured", "hypoallergenic", " approved", "nan", "None", " is safe"):
+        assert word not in text, word
+    for name in PICTURES:
+        assert f"({name})" in text
+
+
+def test_a_second_run_in_the_folder_reads_back_and_agrees(
+    finished: Path, run: Callable[..., tuple[int, str, str]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = results(finished)
+    monkeypatch.setattr(search_module, "local_search", None)  # nothing may be searched again
+    code, out, _ = run("tune", finished.parent / "quick.toml", "--out", finished, "--json")
+    assert code == 0
+    assert json.loads(out) == before == results(finished)
+
+
+def test_stopped_and_resumed_gives_the_same_answer(
+    finished: Path,
+    run: Callable[..., tuple[int, str, str]],
+    brief: Callable[..., Path],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    calls = 0
+    whole = search_module.local_search
+
+    def interrupted(*arguments: Any, **options: Any) -> Any:
+        nonlocal calls
+        calls += 1
+        if calls == 5:
+            raise KeyboardInterrupt
+        return whole(*arguments, **options)
+
+    monkeypatch.setattr(search_module, "local_search", interrupted)
+    code, out, err = run("tune", brief(), "--out", tmp_path / "run")
+    assert (code, out) == (130, "")
+    assert "the same command takes it up again" in err
+    assert not (tmp_path / "run" / "results.json").exists()
+    code, _, _ = run("tune", brief(), "--out", tmp_path / "run", "--workers", 1)
+    assert code == 0
+    assert results(tmp_path / "run")["candidates"] == results(finished)["candidates"]
+
+
+def test_no_blend_is_exit_3_with_the_nearest_and_the_conflict(
+    run: Callable[..., tuple[int, str, str]], brief: Callable[..., Path], tmp_path: Path
+) -> None:
+    file = brief("[limits]", "[limits]\nnail_bed_max_c = 36\nsurface_conversion_min_fraction = 0.9")
+    code, out, _ = run("tune", file, "--out", tmp_path / "run")
+    assert code == 3
+    assert "No blend meets this brief" in out
+    assert "What conflicts" in out
+    data = results(tmp_path / "run")
+    assert data["is_feasible"] is False
+    assert any(each["broken"] for each in data["conflicts"])
+    assert "## No blend meets this brief" in (tmp_path / "run" / "report.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("cure_seconds = 20", "cure_seconds = 2000", "lamp.cure_seconds: 2000 s"),
+        ('"demo_narrow_385"', '"demo_narow_385"', "did you mean 'demo_narrow_385'"),
+        ('"demo_narrow_385"', '"none/lamp.toml"', "lamp.toml"),
+        ("TPO = 70 }", "TPO = 70 }\n[prices.more]\nx = 1", "prices.more"),
+        ("BAPO = 120, ", "", "lacks BAPO"),
+        ("UDMA = 70", "UDMAA = 70", "UDMA"),
+        ('"EU"', '"XX"', "EU"),
+        ('minimise = "least_cost"', 'minimise = "least"', "least_heat"),
+    ],
+)
+def test_bad_briefs_are_one_line_exit_2_and_write_nothing(
+    run: Callable[..., tuple[int, str, str]],
+    brief: Callable[..., Path],
+    tmp_path: Path,
+    old: str,
+    new: str,
+    said: str,
+) -> None:
+    code, out, err = run("tune", brief(old, new), "--out", tmp_path / "run")
+    assert (code, out) == (2, "")
+    assert err.count("\n") == 1
+    assert said in err
+    assert not (tmp_path / "run").exists()
+
+
+def test_missing_briefs_and_foreign_folders(
+    finished: Path, run: Callable[..., tuple[int, str, str]], brief: Callable[..., Path], tmp_path: Path
+) -> None:
+    assert run("tune", "demmo", "--out", tmp_path / "run")[0] == 2
+    assert run("tune", "none.toml", "--out", tmp_path / "run")[0] == 2
+    (tmp_path / "file").write_text("x")
+    assert "is a file" in run("tune", brief(), "--out", tmp_path / "file")[2]
+    code, _, err = run("tune", brief("cure_seconds = 20", "cure_seconds = 21"), "--out", finished)
+    assert code == 2
+    assert "record of another brief" in err
+
+
+def test_cure_prints_verdict_every_position_and_cautions(run: Callable[..., tuple[int, str, str]]) -> None:
+    code, out, _ = run("cure", "top_coat", "--lamp", "demo_narrow_385", "--seconds", 20)
+    assert code == 0
+    assert "Predicted in this lamp:" in out
+    for position in ("thumb", "index", "middle", "ring", "little"):
+        assert f"{position} " in out
+    assert "not a safety assessment" in out
+
+
+def test_cure_as_json_and_into_a_folder(run: Callable[..., tuple[int, str, str]], tmp_path: Path) -> None:
+    code, out, _ = run(
+        "cure", "top_coat", "--lamp", "demo_narrow_385", "--seconds", 20, "--position", "thumb", "--cycles", 2,
+        "--thickness-um", 50, "--json", "--out", tmp_path / "run", "--plot", tmp_path / "cure.svg",
+    )  # fmt: skip
+    assert code == 0
+    data = json.loads(out)
+    assert [each["position"] for each in data["positions"]] == ["thumb"]
+    assert data["positions"][0]["thickness_m"] == pytest.approx(50e-6, rel=1e-12)
+    assert 0.0 <= data["positions"][0]["second_cycle_heat_ratio"] < 1.0
+    assert data == results(tmp_path / "run")
+    assert (tmp_path / "cure.svg").read_text(encoding="utf-8").lstrip().startswith("<?xml")
+    assert {"depth.csv", "traces.csv", "verdict.txt", "cure.png"} <= {
+        p.name for p in (tmp_path / "run").iterdir()
+    }
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("cure", "top_coat", "--lamp", "demo_narrow_385", "--seconds", "20", "--position", "toe"), "toe"),
+        (("cure", "none", "--lamp", "demo_narrow_385", "--seconds", "20"), "none"),
+        (("cure", "top_coat", "--lamp", "demo_narrow_385", "--seconds", "20", "--plot", "a.docx"), ".docx"),
+        (("cure", "top_coat", "--lamp", "demo_narrow_385", "--seconds", "20", "--programme", "x"), "steady"),
+        (
+            ("cure", "top_coat", "--lamp", "demo_narrow_385", "--seconds", "20", "--thickness-um", "0.01"),
+            "0.01",
+        ),
+    ],
+)
+def test_bad_cures_are_one_line_and_exit_2(
+    run: Callable[..., tuple[int, str, str]], arguments: tuple[str, ...], said: str
+) -> None:
+    code, out, err = run(*arguments)
+    assert (code, out) == (2, "")
+    assert err.count("\n") == 1
+    assert said in err
+
+
+def test_every_demonstration_brief_and_gel_can_be_read() -> None:
+    from gelwright.optimiser.brief_reader import read_brief
+    from gelwright.optimiser.demo_data import brief_path, list_demo_briefs, list_demo_gels, load_any_gel
+    from gelwright.optimiser.tune import resolve
+
+    assert set(list_demo_briefs()) == {"demo", "impossible"}
+    for name in list_demo_briefs():
+        inputs = resolve(read_brief(brief_path(name)))
+        assert inputs.brief.is_demonstration
+        assert "invented demonstration data" in inputs.brief.note
+        assert "TPO" in [out.key for out in inputs.space.excluded]
+    for name in list_demo_gels():
+        assert load_any_gel(name).is_demonstration
+    with pytest.raises(GelwrightError, match="demo"):
+        brief_path("dmo")
