@@ -280,8 +280,11 @@ def local_rates(
         if place[kinds + 4] >= 0:
             caught = cell[at.O2_RATE] * state.oxygen[i] * radical
             dy[base + place[kinds + 4]] = oxygen_inflow(film, state, i) / film.width[i] - caught
+        # |R| R is R^2 but does not run away from an integrator that strays below zero
         dy[base + place[kinds + 3]] = (
-            formed - (cell[at.RADICAL_LOSS] + termination * radical) * radical - cell[at.O2_RADICALS] * caught
+            formed
+            - (cell[at.RADICAL_LOSS] + termination * abs(radical)) * radical
+            - cell[at.O2_RADICALS] * caught
         )
         if warm:
             heat = (cell[at.HEAT_ACRYLATE] * gone_0 + cell[at.HEAT_METHACRYLATE] * gone_1) * film.width[i]

@@ -125,7 +125,7 @@ def draw(table: pd.DataFrame, path: Path) -> None:
     save(figure, path)
 
 
-def main(folder: Path, count: int = 6, workers: int = 1, first_seed: int = 0) -> pd.DataFrame:
+def main(folder: Path, count: int = 3, workers: int = 1, first_seed: int = 0) -> pd.DataFrame:
     """Compare random films and write table, summary and picture into `folder`."""
     table = run(count, workers, first_seed)
     table.to_csv(folder / "random_cases.csv", index=False, float_format="%.6g")

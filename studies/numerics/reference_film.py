@@ -193,8 +193,14 @@ class ReferenceFilm:
         return csc_array(pattern.astype(float))
 
     def tolerances(self, relative: float) -> Array:
-        """Absolute tolerances to go with a relative one: a share of what each variable is at most."""
-        return relative * self.typical
+        """Absolute tolerances to go with a relative one: a share of what each variable is at most.
+
+        Radicals among oxygen are a millionth of those without; below zero they would run away, so they are held a hundred
+        times closer.
+        """
+        closer = np.ones(self._kinds + 6)
+        closer[self._kinds + 3] = 1e-2
+        return relative * self.typical * self._vector(closer, 1.0)
 
     def unpack(self, y: Array) -> State:
         """State of the film at given variables."""

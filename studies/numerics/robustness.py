@@ -115,7 +115,7 @@ def run(count: int, workers: int, first_seed: int = 0) -> pd.DataFrame:
     return pd.DataFrame(rows).sort_values("seed", ignore_index=True)
 
 
-def main(folder: Path, count: int = 100, workers: int = 1, first_seed: int = 0) -> pd.DataFrame:
+def main(folder: Path, count: int = 20, workers: int = 1, first_seed: int = 0) -> pd.DataFrame:
     """Try absurd cases; write the faults and a summary into `folder`."""
     table = run(count, workers, first_seed)
     faults = table[table["fault"] != ""]
