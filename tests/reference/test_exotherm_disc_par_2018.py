@@ -13,6 +13,7 @@ from dataclasses import replace
 from functools import cache
 
 import numpy as np
+import pytest
 from scipy.optimize import brentq
 
 from gelwright.models import layout as at
