@@ -28,7 +28,7 @@ PATIENCE = 20  # simulated points without progress after which a run is over
 PROGRESS = 1e-6  # least fall of the merit that counts as progress
 VIOLATION_PROGRESS = 1e-3  # the same while feasibility is sought, where 1e-3 is 5 mK or 5e-5 of conversion
 REACH = 0.3  # furthest a variable may move in one run; objectives are so straight that SLSQP would leap
-MOST_RESTARTS = 6
+MOST_RUNS, SCREENING_RUNS = 6, 3
 WORTH_A_RESTART = 1e-4  # least relative gain for which another run is begun
 SCREENING_RESTART = 1e-2
 FIRST_STEP = (
@@ -200,7 +200,7 @@ def _is_kept(point: Point) -> bool:
 def _constrained(view: UnitView, unit: Floats, most_iterations: int) -> Floats:
     """SLSQP on the objective within move limits, again from the best point while that helps."""
     best = view.at(unit)
-    for _ in range(MOST_RESTARTS):
+    for _ in range(SCREENING_RUNS if view.problem.is_screening else MOST_RUNS):
         ended = _within_reach(view, unit, most_iterations)
         better = _best([best, *view.visited[-view.evaluations :]])
         gained = _merit(best) - _merit(better)

@@ -226,7 +226,7 @@ def _subset_job(
             best = min(inside, key=lambda each: each.rank)
             return local_search(part, np.maximum(part.vector(best.blend_wt_pct), low), low)
         guess = _guess(part, low, relaxed)
-        if any(found.is_feasible for found in polished.values()):
+        if any(found.is_feasible for found in (*polished.values(), *relaxed)):
             return _polish_if_promising(problem, part, guess, low)
         found = local_search(part, guess, low)
         if not found.is_feasible:  # a second chance, from little of everything
