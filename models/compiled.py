@@ -19,6 +19,10 @@ Function = TypeVar("Function", bound=Callable[..., object])
 _CORE = (
     "compiled",
     "core_arrays",
+    "core_heat",
+    "core_light",
+    "core_rates",
+    "core_rows",
     "core_step",
     "core_totals",
     "heat",
@@ -29,17 +33,35 @@ _CORE = (
     "photochemistry",
     "stepper",
     "tissue",
+    "vector_math",
 )
+
+
+# Multiply-adds may be fused; nothing else about the order of arithmetic may change (the exponentials rely on it).
+_FUSED = {"contract"}
+# Sums may be taken in another order, so that they too become vector instructions; the order is the same in every run.
+_SUMS = {"contract", "reassoc", "nsz"}
 
 
 def compiled(function: Function) -> Function:
     """Compile a function of the core; callable from Python and from other compiled functions."""
-    return cast(Function, numba.njit(nogil=True, error_model="numpy")(function))
+    return cast(Function, numba.njit(nogil=True, error_model="numpy", fastmath=_FUSED)(function))
+
+
+def compiled_inside(function: Function) -> Function:
+    """Compile a small function whose text goes into every caller: a call would keep a loop from becoming vector instructions."""
+    options = {"nogil": True, "error_model": "numpy", "fastmath": _FUSED, "forceinline": True}
+    return cast(Function, numba.njit(**options)(function))
+
+
+def compiled_sums(function: Function) -> Function:
+    """Compile a function that adds up over cells, with sums in any order."""
+    return cast(Function, numba.njit(nogil=True, error_model="numpy", fastmath=_SUMS)(function))
 
 
 def compiled_entry(function: Function) -> Function:
     """Compile the outermost function and keep its machine code between processes."""
-    return cast(Function, numba.njit(nogil=True, error_model="numpy", cache=True)(function))
+    return cast(Function, numba.njit(nogil=True, error_model="numpy", fastmath=_FUSED, cache=True)(function))
 
 
 def _digest() -> str:

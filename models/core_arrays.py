@@ -7,6 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from . import core_rows as row
+from . import layout as at
 from .compiled import compiled
 
 Array = NDArray[np.float64]
@@ -43,45 +45,14 @@ class State(NamedTuple):
     temperature: Array  # (m,) [K]
 
 
-class Conduction(NamedTuple):
-    """Conduction matrix of a film: fixed parts, and the parts each step fills in."""
+class Work(NamedTuple):
+    """Tables of the step in hand; rows in `core_rows`."""
 
-    capacity: Array  # (m,) [J m-2 K-1]
-    conductance: Array  # (m,) between cell i and i + 1 [W m-2 K-1]
-    exchange: Array  # (m,) with air, fixed faces and blood [W m-2 K-1]
-    exchange_k: Array  # (m,) [K]
-    source: Array  # (m,) [W m-2]
-    stage: Array  # (m,) [K]
-    work: Array  # (2, m)
-
-
-class Scratch(NamedTuple):
-    """Values of the step in hand."""
-
-    full: Array  # (n,) C=C before any cure [mol m-3]
-    uptake: Array  # (n_species, n) [1/s]
-    light_heat: Array  # (n,) [W m-2]
-    leaving: Array  # (n_bin,) downwards, into the nail [mol m-2 s-1]
-    reflected: Array  # (n_bin,) back to the air [mol m-2 s-1]
-    flux: Array  # (6, n + 1) work space of the two-flux light
-    lost: Array  # (n_species, n) [mol m-3]
-    lit: Array  # (n_species, n) concentrations of the last light calculation; -1 = none yet
-    yield_: Array  # (n_species, n) molecules lost per photon absorbed
-    made: Array  # (n,) radicals formed in the step [mol m-3]
-    formation: Array  # (n,) [mol m-3 s-1]
-    base_loss: Array  # (n,) [1/s]
-    oxygen_rate: Array  # (n,) [m3 mol-1 s-1]
-    per_oxygen: Array  # (n,) radicals lost per O2
-    loss: Array  # (2, n) loss coefficients of acrylate, methacrylate [m3 mol-1 s-1]
-    termination: Array  # (n,) [m3 mol-1 s-1]
-    alive: Array  # (n,) part of the step in which radicals live [s]
-    oxygen_loss: Array  # (n,) first-order loss of radicals to oxygen while they live [1/s]
-    integral: Array  # (n,) integral of R over the step [mol s m-3]
-    alive_integral: Array  # (n,) the part of it after stored oxygen ran out [mol s m-3]
-    faces: Array  # (n + 1,) oxygen conductance [m/s]
-    oxygen_work: Array  # (2, n)
-    first_bonds: Array  # (2, n) result of the first pass
-    first_temperature: Array  # (m,)
+    cell: Array  # (N_CELL, n)
+    absorber: Array  # (N_ABSORBER, n_species, n)
+    heat: Array  # (N_HEAT, m)
+    beam: Array  # (N_BEAM, n_bin)
+    ray: Array  # (N_RAY, n + 1)
 
 
 @compiled
@@ -98,44 +69,64 @@ def copy_state(state: State) -> State:
 
 
 @compiled
-def assign_state(target: State, source: State) -> None:
-    """Overwrite one state with another."""
-    target.concentration[:, :] = source.concentration
-    target.amine[:] = source.amine
-    target.bonds[:, :] = source.bonds
-    target.radical[:] = source.radical
-    target.oxygen[:] = source.oxygen
-    target.temperature[:] = source.temperature
+def new_work(film: FilmArrays, state: State) -> Work:
+    """Work tables of a film, filled with what a run does not change and with the start."""
+    n, m = film.width.size, film.thermal.shape[1]
+    kinds, bins = film.species.shape[0], film.photons.size
+    cell, absorber = np.zeros((row.N_CELL, n)), np.zeros((row.N_ABSORBER, kinds, n))
+    heat = np.zeros((row.N_HEAT, m))
+    for i in range(n):
+        for item in range(at.N_CELL_ROWS):
+            cell[item, i] = film.cell[i, item]
+        full = film.initial[0, i] + film.initial[1, i]
+        cell[row.WIDTH, i], cell[row.FULL, i] = film.width[i], full
+        cell[row.PER_FULL, i] = 1.0 / full if full > 0.0 else 0.0
+        cell[row.BONDS_0, i], cell[row.BONDS_1, i] = state.bonds[0, i], state.bonds[1, i]
+        cell[row.PAST_0, i], cell[row.PAST_1, i] = state.bonds[0, i], state.bonds[1, i]
+        cell[row.RADICAL, i], cell[row.OXYGEN, i] = state.radical[i], state.oxygen[i]
+        cell[row.NEW_OXYGEN, i] = state.oxygen[i]
+        cell[row.AMINE, i] = state.amine[i]
+    for kind in range(kinds):
+        for i in range(n):
+            absorber[row.A_START, kind, i] = film.start_concentration[kind, i]
+            absorber[row.A_NOW, kind, i] = state.concentration[kind, i]
+            absorber[row.A_NEW, kind, i] = state.concentration[kind, i]
+            absorber[row.A_LIT, kind, i] = -1.0
+            absorber[row.A_YIELD, kind, i] = film.species[kind, at.QUANTUM_YIELD]
+    for i in range(m):
+        for item in range(at.N_THERMAL_ROWS):
+            heat[item, i] = film.thermal[item, i]
+        heat[row.NOW_K, i] = heat[row.PAST_K, i] = state.temperature[i]
+        heat[row.MIDDLE_K, i] = heat[row.NEW_K, i] = state.temperature[i]
+    return Work(cell, absorber, heat, np.zeros((row.N_BEAM, bins)), np.zeros((row.N_RAY, n + 1)))
 
 
 @compiled
-def new_scratch(film: FilmArrays) -> Scratch:
-    """Scratch arrays of the right shapes for a film."""
-    n, m = film.width.size, film.thermal.shape[1]
-    kinds, bins = film.species.shape[0], film.photons.size
-    return Scratch(
-        film.initial[0] + film.initial[1],
-        np.zeros((kinds, n)),
-        np.zeros(n),
-        np.zeros(bins),
-        np.zeros(bins),
-        np.zeros((6, n + 1)),
-        np.zeros((kinds, n)),
-        np.full((kinds, n), -1.0),
-        np.zeros((kinds, n)),
-        np.zeros(n),
-        np.zeros(n),
-        np.zeros(n),
-        np.zeros(n),
-        np.zeros(n),
-        np.zeros((2, n)),
-        np.zeros(n),
-        np.zeros(n),
-        np.zeros(n),
-        np.zeros(n),
-        np.zeros(n),
-        np.zeros(n + 1),
-        np.zeros((2, n)),
-        np.zeros((2, n)),
-        np.zeros(m),
-    )
+def accept(work: Work) -> None:
+    """Make the new values the present ones."""
+    cell, absorber, heat = work.cell, work.absorber, work.heat
+    for i in range(cell.shape[1]):
+        cell[row.PAST_0, i], cell[row.PAST_1, i] = cell[row.BONDS_0, i], cell[row.BONDS_1, i]
+        cell[row.BONDS_0, i], cell[row.BONDS_1, i] = cell[row.NEW_0, i], cell[row.NEW_1, i]
+        cell[row.RADICAL, i], cell[row.OXYGEN, i] = cell[row.NEW_RADICAL, i], cell[row.NEW_OXYGEN, i]
+        cell[row.AMINE, i] = cell[row.NEW_AMINE, i]
+    for kind in range(absorber.shape[1]):
+        for i in range(cell.shape[1]):
+            absorber[row.A_NOW, kind, i] = absorber[row.A_NEW, kind, i]
+    for i in range(heat.shape[1]):
+        heat[row.PAST_K, i] = heat[row.NOW_K, i]
+        heat[row.NOW_K, i] = heat[row.NEW_K, i]
+
+
+@compiled
+def store_state(work: Work, state: State) -> None:
+    """Hand the present values back."""
+    cell, absorber, heat = work.cell, work.absorber, work.heat
+    for i in range(cell.shape[1]):
+        state.bonds[0, i], state.bonds[1, i] = cell[row.BONDS_0, i], cell[row.BONDS_1, i]
+        state.radical[i], state.oxygen[i] = cell[row.RADICAL, i], cell[row.OXYGEN, i]
+        state.amine[i] = cell[row.AMINE, i]
+        for kind in range(absorber.shape[1]):
+            state.concentration[kind, i] = absorber[row.A_NOW, kind, i]
+    for i in range(heat.shape[1]):
+        state.temperature[i] = heat[row.NOW_K, i]

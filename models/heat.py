@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..lamp_library.errors import InputError
+from . import core_rows as row
 from .compiled import compiled
 
 Array = NDArray[np.float64]
@@ -21,69 +22,67 @@ GAMMA = 1.0 - 0.5 * 2.0**0.5
 
 
 @compiled
-def conduction_step(
-    capacity: Array,
-    conductance: Array,
-    exchange: Array,
-    exchange_k: Array,
-    source: Array,
-    seconds: float,
-    temperature: Array,
-    middle: Array,
-    new: Array,
-    work: Array,
-) -> float:
+def _factorise(heat: Array, implicit: float) -> None:
+    """Pivots of the tridiagonal matrix of both stages."""
+    count = heat.shape[1]
+    coupling, factor = 0.0, 0.0
+    for i in range(count):
+        below = heat[row.CONDUCTANCE, i] if i + 1 < count else 0.0
+        diagonal = (
+            heat[row.CAPACITY, i] * implicit + heat[row.EXCHANGE, i] + coupling + below - coupling * factor
+        )
+        pivot = 1.0 / diagonal
+        heat[row.PIVOT, i] = pivot
+        heat[row.FACTOR, i] = factor
+        coupling = below
+        factor = below * pivot
+
+
+@compiled
+def _substitute(heat: Array, answer: int) -> None:
+    """Solve for a row of temperatures; PUSH holds the right-hand side."""
+    count = heat.shape[1]
+    right = 0.0
+    for i in range(count):
+        right = heat[row.PUSH, i] + heat[row.FACTOR, i] * right
+        heat[row.PUSH, i] = right
+    later = heat[row.PUSH, count - 1] * heat[row.PIVOT, count - 1]
+    heat[answer, count - 1] = later
+    for i in range(count - 2, -1, -1):
+        # FACTOR of the cell below is conductance times pivot of this one
+        later = heat[row.PUSH, i] * heat[row.PIVOT, i] + heat[row.FACTOR, i + 1] * later
+        heat[answer, i] = later
+
+
+@compiled
+def conduction_step(heat: Array, seconds: float) -> float:
     """Advance the temperature by one step; returns the heat lost through exchange [J m-2].
 
     Parameters
     ----------
-    capacity : ndarray, shape (m,)
-        Heat capacity of each cell per area [J m-2 K-1].
-    conductance : ndarray, shape (m,)
-        Conductance between cell i and i + 1 [W m-2 K-1]; the last element is not used.
-    exchange, exchange_k : ndarray, shape (m,)
-        Exchange of each cell with a surrounding of given temperature (air, fixed face, blood) [W m-2 K-1], [K].
-    source : ndarray, shape (m,)
-        Mean heat set free in each cell over the step [W m-2].
+    heat : ndarray, shape (N_HEAT, m)
+        Table of `core_rows`. In: NOW_K; CAPACITY [J m-2 K-1]; CONDUCTANCE between cell i and i + 1; EXCHANGE with a surrounding
+        at EXCHANGE_K (air, fixed face, blood) [W m-2 K-1]; SOURCE, the mean heat set free over the step [W m-2]. Out: STAGE_K
+        and NEW_K.
     seconds : float
         Step [s].
-    temperature, middle, new : ndarray, shape (m,)
-        In: temperature [K]. Out: stage value and temperature after the step [K].
-    work : ndarray, shape (2, m)
-        Scratch.
     """
-    count = capacity.size
+    count = heat.shape[1]
     implicit = 1.0 / (GAMMA * seconds)
-    for stage in range(2):
-        result = middle if stage == 0 else new
-        for cell in range(count):
-            rate = capacity[cell] * implicit
-            start = temperature[cell]
-            if stage == 1:
-                start += (1.0 - GAMMA) / GAMMA * (middle[cell] - temperature[cell])
-            right = rate * start + source[cell] + exchange[cell] * exchange_k[cell]
-            if stage == 0:
-                diagonal = rate + exchange[cell]
-                if cell > 0:
-                    diagonal += conductance[cell - 1] * (1.0 - conductance[cell - 1] * work[0, cell - 1])
-                if cell + 1 < count:
-                    diagonal += conductance[cell]
-                work[0, cell] = 1.0 / diagonal
-            if cell > 0:
-                right += conductance[cell - 1] * work[0, cell - 1] * work[1, cell - 1]
-            work[1, cell] = right
-        later = 0.0
-        for cell in range(count - 1, -1, -1):
-            right = work[1, cell]
-            if cell + 1 < count:
-                right += conductance[cell] * later
-            later = right * work[0, cell]
-            result[cell] = later
+    _factorise(heat, implicit)
+    for i in range(count):
+        fixed = heat[row.SOURCE, i] + heat[row.EXCHANGE, i] * heat[row.EXCHANGE_K, i]
+        heat[row.PUSH, i] = heat[row.CAPACITY, i] * implicit * heat[row.NOW_K, i] + fixed
+    _substitute(heat, row.STAGE_K)
+    for i in range(count):
+        fixed = heat[row.SOURCE, i] + heat[row.EXCHANGE, i] * heat[row.EXCHANGE_K, i]
+        start = heat[row.NOW_K, i] + (1.0 - GAMMA) / GAMMA * (heat[row.STAGE_K, i] - heat[row.NOW_K, i])
+        heat[row.PUSH, i] = heat[row.CAPACITY, i] * implicit * start + fixed
+    _substitute(heat, row.NEW_K)
     lost = 0.0
-    for cell in range(count):
-        if exchange[cell] > 0.0:
-            mean = (1.0 - GAMMA) * middle[cell] + GAMMA * new[cell]
-            lost += exchange[cell] * (mean - exchange_k[cell]) * seconds
+    for i in range(count):
+        mean = (1.0 - GAMMA) * heat[row.STAGE_K, i] + GAMMA * heat[row.NEW_K, i]
+        lost += heat[row.EXCHANGE, i] * (mean - heat[row.EXCHANGE_K, i]) * seconds
     return lost
 
 

@@ -124,6 +124,8 @@ def radical_step(
     R(t) = R+ + (R0 - R+) exp(-s t) / (1 + c (R0 - R+) g); integral = R+ t + ln(1 + c (R0 - R+) g) / c.
     The form has no difference of large numbers, whether oxygen (large b) or nothing (b = 0) removes radicals.
     """
+    if first_order_loss <= 0.0 and termination <= 0.0:  # nothing removes radicals
+        return radicals + formation * seconds, (radicals + 0.5 * formation * seconds) * seconds
     root = math.sqrt(first_order_loss * first_order_loss + 4.0 * formation * termination)
     steady = 2.0 * formation / (root + first_order_loss + 1e-300)
     exponent = root * seconds

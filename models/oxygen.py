@@ -12,8 +12,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from . import core_rows as row
+from . import layout as at
 from .compiled import compiled
-from .kinetics import radical_step
+from .core_rates import radical_course
+from .vector_math import quick_exp
 
 Array = NDArray[np.float64]
 _MOST_ITERATIONS = 60
@@ -22,96 +25,113 @@ _TRACE = 1e-9  # of the surface concentration: less than a billionth leaves radi
 
 
 @compiled
-def oxygen_step(
-    width: Array,
-    conductance: Array,
-    surface: float,
-    old: Array,
-    formation: Array,
-    base_loss: Array,
-    rate: Array,
-    per_oxygen: Array,
-    termination: Array,
-    radicals: Array,
-    seconds: float,
-    oxygen: Array,
-    work: Array,
-) -> tuple[float, float]:
-    """Advance oxygen by one implicit step (Newton on the tridiagonal system); `oxygen` holds the guess and the answer.
+def oxygen_faces(cell: Array, open_surface: bool) -> None:
+    """Oxygen conductance at the upper cell faces; diffusion slows as the film cures, D = D0 exp(-beta X)."""
+    for i in range(cell.shape[1]):
+        left = (cell[row.MIDDLE_0, i] + cell[row.MIDDLE_1, i]) * cell[row.PER_FULL, i]
+        conversion = 1.0 - left if cell[row.PER_FULL, i] > 0.0 else 0.0
+        slower = quick_exp(cell[at.O2_DECAY, i] * conversion)
+        cell[row.HALF, i] = 0.5 * cell[row.WIDTH, i] / cell[at.O2_DIFFUSIVITY, i] * slower
+    cell[row.FACE, 0] = 1.0 / cell[row.HALF, 0] if open_surface else 0.0
+    for i in range(1, cell.shape[1]):
+        cell[row.FACE, i] = 1.0 / (cell[row.HALF, i - 1] + cell[row.HALF, i])
+
+
+@compiled
+def deepest_oxygen(cell: Array, surface: float) -> int:
+    """Number of cells, from the air side, in which oxygen may change in this step.
+
+    While radicals form everywhere, oxygen cannot travel past cells it has left; those below stay as they are. Without light it
+    may, and the whole film is solved.
+    """
+    deepest, trace = cell.shape[1], _TRACE * surface
+    while deepest > 3 and cell[row.FORMATION, deepest - 1] > 0.0:
+        if (
+            cell[row.OXYGEN, deepest - 1] > trace
+            or cell[row.OXYGEN, deepest - 2] > trace
+            or cell[row.OXYGEN, deepest - 3] > trace
+        ):
+            break
+        deepest -= 1
+    return deepest
+
+
+@compiled
+def _linearised(cell: Array, surface: float, seconds: float, deepest: int) -> None:
+    """Fill the tridiagonal system with the sink linearised about the present guess."""
+    for i in range(deepest):
+        present, formation, termination = (
+            cell[row.NEW_OXYGEN, i],
+            cell[row.FORMATION, i],
+            cell[row.TERMINATION, i],
+        )
+        rate, per_oxygen = cell[at.O2_RATE, i], cell[at.O2_RADICALS, i]
+        loss = cell[at.RADICAL_LOSS, i] + per_oxygen * rate * present
+        _, integral = radical_course(formation, loss, termination, cell[row.RADICAL, i], seconds)
+        mean = integral / seconds
+        root = np.sqrt(loss * loss + 4.0 * formation * termination) + 1e-300
+        slope = rate * mean * (1.0 - per_oxygen * rate * present / (root + 1.0 / seconds))
+        sink = rate * mean * present
+        width = cell[row.WIDTH, i]
+        cell[row.DIAGONAL, i] = width * (1.0 / seconds + slope) + cell[row.FACE, i]
+        cell[row.RIGHT, i] = width * (cell[row.OXYGEN, i] / seconds + slope * present - sink)
+    cell[row.RIGHT, 0] += cell[row.FACE, 0] * surface
+
+
+@compiled
+def _solved(cell: Array, deepest: int) -> float:
+    """Solve the tridiagonal system into the new oxygen; largest change of it."""
+    for i in range(deepest - 1):
+        cell[row.DIAGONAL, i] += cell[row.FACE, i + 1]
+    inverse, right = 1.0 / cell[row.DIAGONAL, 0], cell[row.RIGHT, 0]
+    cell[row.DIAGONAL, 0] = inverse
+    for i in range(1, deepest):
+        face = cell[row.FACE, i]
+        factor = face * inverse
+        inverse = 1.0 / (cell[row.DIAGONAL, i] - face * factor)
+        right = cell[row.RIGHT, i] + factor * right
+        cell[row.DIAGONAL, i], cell[row.RIGHT, i] = inverse, right
+    change, later, below = 0.0, 0.0, 0.0
+    for i in range(deepest - 1, -1, -1):
+        later = (cell[row.RIGHT, i] + below * later) * cell[row.DIAGONAL, i]
+        below = cell[row.FACE, i]
+        present = cell[row.NEW_OXYGEN, i]
+        # The sink is concave: a guess that is too large may undershoot zero, from below Newton climbs safely.
+        value = later if later > 0.0 else 1e-3 * present
+        difference = abs(value - present)
+        change = difference if difference > change else change
+        cell[row.NEW_OXYGEN, i] = value
+    return change
+
+
+@compiled
+def oxygen_step(cell: Array, surface: float, seconds: float, deepest: int) -> tuple[float, float]:
+    """Advance oxygen by one implicit step (Newton on the tridiagonal system).
 
     Parameters
     ----------
-    width : ndarray, shape (n,)
-        Cell widths [m].
-    conductance : ndarray, shape (n + 1,)
-        D over distance at the faces [m/s]; element 0 is the open surface (0 = closed), element n is 0.
+    cell : ndarray, shape (N_CELL, n)
+        Table of `core_rows`; NEW_OXYGEN holds the first guess and then the answer, FACE the conductances (0 = closed).
     surface : float
         Concentration at the surface in equilibrium with the air [mol m-3].
-    old, formation, base_loss, rate, per_oxygen, termination, radicals : ndarray, shape (n,)
-        Oxygen before the step [mol m-3]; radical formation [mol m-3 s-1]; first-order loss [1/s]; k_O [m3 mol-1 s-1];
-        radicals lost per O2 [-]; k_t [m3 mol-1 s-1]; radicals before the step [mol m-3].
     seconds : float
         Step [s].
-    oxygen : ndarray, shape (n,)
-        In: first guess. Out: concentration after the step [mol m-3].
-    work : ndarray, shape (2, n)
-        Scratch.
+    deepest : int
+        Cells in which oxygen may change.
 
     Returns
     -------
     tuple of float
         Oxygen that entered through the surface and oxygen consumed [mol m-2].
     """
-    count = width.size
-    # While radicals form everywhere, oxygen cannot travel past cells it has left; those below stay as they are. Without light it
-    # may, and the whole film is solved.
-    deepest = count
-    while deepest > 3 and formation[deepest - 1] > 0.0:
-        if max(old[deepest - 1], old[deepest - 2], old[deepest - 3]) > _TRACE * surface:
-            break
-        deepest -= 1
     for _ in range(_MOST_ITERATIONS):
-        change = 0.0
-        # Forward sweep with the sink linearised about the present guess.
-        for cell in range(deepest):
-            present = oxygen[cell]
-            loss = base_loss[cell] + per_oxygen[cell] * rate[cell] * present
-            _, integral = radical_step(formation[cell], loss, termination[cell], radicals[cell], seconds)
-            mean = integral / seconds
-            root = np.sqrt(loss * loss + 4.0 * formation[cell] * termination[cell]) + 1e-300
-            slope = (
-                rate[cell] * mean * (1.0 - per_oxygen[cell] * rate[cell] * present / (root + 1.0 / seconds))
-            )
-            sink = rate[cell] * mean * present
-            diagonal = width[cell] * (1.0 / seconds + slope) + conductance[cell]
-            if cell + 1 < deepest:
-                diagonal += conductance[cell + 1]
-            right = width[cell] * (old[cell] / seconds + slope * present - sink)
-            if cell == 0:
-                right += conductance[0] * surface
-            else:
-                factor = conductance[cell] * work[0, cell - 1]
-                diagonal -= conductance[cell] * factor
-                right += factor * work[1, cell - 1]
-            work[0, cell] = 1.0 / diagonal
-            work[1, cell] = right
-        later = 0.0
-        for cell in range(deepest - 1, -1, -1):
-            later = (work[1, cell] + (conductance[cell + 1] * later if cell + 1 < deepest else 0.0)) * work[
-                0, cell
-            ]
-            present = oxygen[cell]
-            # The sink is concave: a guess that is too large may undershoot zero, from below Newton climbs safely.
-            value = later if later > 0.0 else 1e-3 * present
-            difference = abs(value - present)
-            change = max(change, difference)
-            oxygen[cell] = value
-        if change < _TOLERANCE * surface:
+        _linearised(cell, surface, seconds, deepest)
+        if _solved(cell, deepest) < _TOLERANCE * surface:
             break
-    entered = conductance[0] * (surface - oxygen[0]) * seconds
+    entered = cell[row.FACE, 0] * (surface - cell[row.NEW_OXYGEN, 0]) * seconds
     consumed = entered
-    for cell in range(count):
-        consumed += width[cell] * (old[cell] - oxygen[cell])
+    for i in range(cell.shape[1]):
+        consumed += cell[row.WIDTH, i] * (cell[row.OXYGEN, i] - cell[row.NEW_OXYGEN, i])
     return entered, consumed
 
 

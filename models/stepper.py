@@ -19,33 +19,23 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from . import core_rows as row
 from . import layout as at
 from .compiled import compiled
-from .core_arrays import Conduction, FilmArrays, Scratch, State, assign_state, copy_state, new_scratch
+from .core_arrays import FilmArrays, State, Work, accept, new_work, store_state
+from .core_heat import account_heat, conduct, fill_sources, prepare_conduction
+from .core_light import account_light, photolyse_corrected
+from .core_rates import account_reaction
 from .core_step import (
-    conduct,
     extrapolate,
-    fill_sources,
     first_pass_error,
-    guess_initiators,
-    new_conduction,
-    photolyse_corrected,
     programme_level,
     react,
     remember_first_pass,
     second_pass_error,
     step_error,
-    update_light,
 )
-from .core_totals import (
-    account_heat,
-    account_light,
-    account_reaction,
-    account_tissue,
-    conversion_of,
-    face_temperature,
-    observe,
-)
+from .core_totals import account_tissue, face_temperature, observe, record_line
 
 Array = NDArray[np.float64]
 MAX_STEPS = 20000
@@ -56,11 +46,7 @@ STATUS_OK, STATUS_TOO_MANY_STEPS, STATUS_NOT_FINITE = 0.0, 1.0, 2.0
 @compiled
 def try_step(
     film: FilmArrays,
-    state: State,
-    middle: State,
-    new: State,
-    scratch: Scratch,
-    conduction: Conduction,
+    work: Work,
     control: Array,
     level: float,
     air: float,
@@ -68,27 +54,29 @@ def try_step(
     seconds: float,
     passes: int,
 ) -> tuple[float, float, float, float, int]:
-    """One or two passes over one step into `new` (`passes` 0 = as many as the error asks for).
+    """One or two passes over one step into the new values (`passes` 0 = as many as the error asks for).
 
     Returns oxygen entered and consumed [mol m-2], heat lost [J m-2], the error in units of the tolerances, and the passes.
     """
+    cell, absorber, heat = work.cell, work.absorber, work.heat
     isothermal = film.boundary[at.ISOTHERMAL] != 0.0
-    photolyse_corrected(film, state, middle, new, scratch, level, seconds, control[at.LIGHT_TOLERANCE])
-    new.oxygen[:] = state.oxygen
+    photolyse_corrected(film, work, level, seconds, control[at.LIGHT_TOLERANCE])
+    for i in range(cell.shape[1]):
+        cell[row.NEW_OXYGEN, i] = cell[row.OXYGEN, i]
     entered, consumed, lost, error = 0.0, 0.0, 0.0, 0.0
     for sweep in range(2):
-        entered, consumed = react(film, state, middle, new, scratch, seconds)
+        entered, consumed = react(film, work, seconds)
         if not isothermal:
-            fill_sources(film, state, new, scratch, conduction, level, time, seconds)
-            lost = conduct(film, state, middle, new, scratch, conduction, air, seconds)
+            fill_sources(film, cell, heat, level, time, seconds)
+            lost = conduct(film, cell, heat, air, seconds)
         if sweep == 1:
-            error = second_pass_error(film, new, scratch, control)
+            error = second_pass_error(film, cell, heat, control)
             break
-        error = first_pass_error(film, state, middle, new, scratch, control)
+        error = first_pass_error(film, cell, heat, control)
         if passes == 1 or (passes == 0 and error < ONE_PASS_BELOW):
-            return entered, consumed, lost, step_error(film, middle, new, scratch, control, level, error), 1
-        remember_first_pass(state, new, middle, scratch, isothermal)
-    return entered, consumed, lost, step_error(film, middle, new, scratch, control, level, error), 2
+            return entered, consumed, lost, step_error(absorber, control, level, error), 1
+        remember_first_pass(cell, heat, isothermal)
+    return entered, consumed, lost, step_error(absorber, control, level, error), 2
 
 
 @compiled
@@ -117,27 +105,24 @@ def run_film(
 
     record, profiles, taken_steps : ndarray, one row per step; with no rows nothing is kept.
     """
-    scratch, conduction = new_scratch(film), new_conduction(film)
-    past, middle, new = copy_state(state), copy_state(state), copy_state(state)
-    conversion = np.zeros(film.width.size)
+    work = new_work(film, state)
+    cell, heat = work.cell, work.heat
+    prepare_conduction(film, heat)
     bed = int(film.boundary[at.BED_INDEX])
     isothermal = film.boundary[at.ISOTHERMAL] != 0.0
+    with_oxygen = film.boundary[at.OXYGEN_MODE] != 0.0
+    keep = record.shape[0] > 0
     totals[:] = 0.0
     cycle_heat[:] = 0.0
     totals[at.PEAK_FILM] = totals[at.PEAK_INTERFACE] = totals[at.PEAK_BED] = -1.0
-    scratch.base_loss[:] = film.cell[:, at.RADICAL_LOSS]
-    scratch.oxygen_rate[:] = film.cell[:, at.O2_RATE]
-    scratch.per_oxygen[:] = film.cell[:, at.O2_RADICALS]
     totals[at.RADICALS_START] = np.sum(film.width * state.radical)
     totals[at.OXYGEN_START] = np.sum(film.width * state.oxygen)
+    bed_k = face_temperature(film, heat[row.NOW_K], bed)
     time, accepted, rejected, step = 0.0, 0, 0, control[at.FIRST_STEP]
-    for row in range(segments.shape[0]):
-        segment = segments[row]
-        since, duration, last = (
-            0.0,
-            segment[at.S_DURATION],
-            0.0,
-        )  # the past says nothing about what follows a switch
+    for number in range(segments.shape[0]):
+        segment = segments[number]
+        # the past says nothing about what follows a switch
+        since, duration, last = 0.0, segment[at.S_DURATION], 0.0
         step = min(step, control[at.FIRST_STEP])
         while since < duration:
             if accepted + rejected >= MAX_STEPS:
@@ -148,12 +133,9 @@ def run_film(
             if replay.size > 0:
                 h, passes = abs(replay[accepted]), 1 if replay[accepted] < 0.0 else 2
             level, air = programme_level(segment, film.boundary, since + 0.5 * h)
-            extrapolate(state, past, 0.5 * h / last if last > 0.0 else 0.0, middle)
-            if level > 0.0:
-                guess_initiators(state, middle, scratch, level * h)
-                update_light(film, middle, scratch, control[at.LIGHT_TOLERANCE])
+            extrapolate(cell, heat, 0.5 * h / last if last > 0.0 else 0.0)
             entered, consumed, lost, error, passes = try_step(
-                film, state, middle, new, scratch, conduction, control, level, air, time, h, passes
+                film, work, control, level, air, time, h, passes
             )
             if replay.size == 0:
                 step = h * min(max(0.85 * (error + 1e-9) ** (-1.0 / 3.0), 0.2), 2.5)
@@ -164,29 +146,29 @@ def run_film(
                 totals[at.STATUS] = STATUS_NOT_FINITE
                 return accepted
             if level > 0.0:
-                account_light(film, state, new, scratch, totals, level * h)
-            reaction = account_reaction(film, state, new, scratch, totals, entered, consumed)
+                account_light(film, work, totals, level * h)
+            reaction = account_reaction(cell, totals, with_oxygen, entered, consumed)
             cycle_heat[int(segment[at.S_CYCLE])] += reaction
             if not isothermal:
-                account_heat(film, state, new, conduction, totals, lost, time, h)
-            before = face_temperature(film, state.temperature, bed)
-            assign_state(past, state)
-            assign_state(state, new)
+                account_heat(film, heat, totals, lost, time, h)
+            accept(work)
             since = duration if h >= left * (1.0 - 1e-9) else since + h
             time += h
             last = h
-            account_tissue(totals, before, face_temperature(film, state.temperature, bed), time, h)
-            conversion_of(state, scratch.full, conversion)
-            keep = record.shape[0] > 0
-            observe(film, state, totals, record[accepted] if keep else record.ravel(), conversion, time)
+            before = bed_k
+            bed_k = face_temperature(film, heat[row.NOW_K], bed)
+            account_tissue(totals, before, bed_k, time, h)
+            observe(film, work, totals, time)
             if keep:
+                record_line(film, work, record[accepted], time)
                 record[accepted, at.LEVEL], record[accepted, at.AIR] = level, air
                 record[accepted, at.STEP], record[accepted, at.REACTION_HEAT] = h, reaction / h
             if profiles.shape[0] > 0:
-                profiles[accepted] = conversion
+                profiles[accepted] = cell[row.CONVERSION]
             if taken_steps.size > 0:
                 taken_steps[accepted] = h if passes == 2 else -h
             accepted += 1
+    store_state(work, state)
     totals[at.STEPS], totals[at.REJECTED] = accepted, rejected
     totals[at.RADICALS_LEFT] = np.sum(film.width * state.radical)
     totals[at.OXYGEN_LEFT] = np.sum(film.width * state.oxygen)

@@ -1,0 +1,203 @@
+"""Reaction over one step for all cells at once: rate coefficients, radicals, oxygen's share in them, C=C (compiled).
+
+`kinetics` holds the same formulas one cell at a time, as text to read and as reference; the tests hold the two together. Here
+every choice is a selection in place of a branch, and the exponentials are those of `vector_math`: the loops then become vector
+instructions. `cell` is the table of `core_rows`.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import core_rows as row
+from . import layout as at
+from .compiled import compiled, compiled_inside, compiled_sums
+from .kinetics import GAS_CONSTANT_J_MOL_K
+from .vector_math import quick_exp, quick_fall, quick_log1p
+
+Array = NDArray[np.float64]
+_PER_R = 1.0 / GAS_CONSTANT_J_MOL_K
+
+
+@compiled
+def coefficients(cell: Array, heat: Array) -> None:
+    """Loss coefficients of C=C and k_t of every cell at the middle of the step [m3 mol-1 s-1]; see `cell_coefficients`."""
+    for i in range(cell.shape[1]):
+        acrylate, methacrylate, kelvin = cell[row.MIDDLE_0, i], cell[row.MIDDLE_1, i], heat[row.MIDDLE_K, i]
+        bonded = cell[row.PER_FULL, i] > 0.0
+        conversion = 1.0 - (acrylate + methacrylate) * cell[row.PER_FULL, i]
+        mode, reference = cell[at.VITRIFICATION_MODE, i], cell[at.T_REF, i]
+        ratio = (kelvin + cell[at.TG_HALF_WIDTH, i] - cell[at.TG_MONOMER, i]) / (
+            cell[at.TG_POLYMER, i] - cell[at.TG_MONOMER, i]
+        )
+        glass = ratio / (cell[at.DIBENEDETTO, i] + (1.0 - cell[at.DIBENEDETTO, i]) * ratio)
+        linear = cell[at.X_REF, i] + cell[at.X_SLOPE, i] * (kelvin - reference)
+        glass = glass if mode == 1.0 else (linear if mode == 2.0 else 1e9)
+        freedom = 1.0 / (1.0 + quick_exp((conversion - glass) / cell[at.SIGMOID_WIDTH, i]))
+        colder = (1.0 / reference - 1.0 / kelvin) * _PER_R
+        kp_0 = cell[at.KP_ACRYLATE, i] * freedom * quick_exp(cell[at.EP_ACRYLATE, i] * colder)
+        kp_1 = cell[at.KP_METHACRYLATE, i] * freedom * quick_exp(cell[at.EP_METHACRYLATE, i] * colder)
+        cross_1 = kp_0 / cell[at.R_ACRYLATE, i]
+        cross_0 = kp_1 / cell[at.R_METHACRYLATE, i]
+        share = cross_0 * acrylate / (cross_0 * acrylate + cross_1 * methacrylate)
+        share = 1.0 if methacrylate <= 0.0 else (0.0 if acrylate <= 0.0 else share)
+        # Where propagation has stopped to the last digit the share is 0/0; nothing reacts whatever it is.
+        share = share if share == share else 0.5
+        loss_0 = kp_0 * share + (cross_0 * (1.0 - share) if methacrylate > 0.0 else 0.0)
+        loss_1 = kp_1 * (1.0 - share) + (cross_1 * share if acrylate > 0.0 else 0.0)
+        loss_0 = loss_0 if bonded and acrylate > 0.0 or methacrylate <= 0.0 else 0.0
+        loss_1 = loss_1 if bonded and methacrylate > 0.0 else 0.0
+        translation = cell[at.KT, i] * quick_exp(cell[at.ET, i] * colder - cell[at.KT_DECAY, i] * conversion)
+        reaction = cell[at.REACTION_DIFFUSION, i] * (loss_0 * acrylate + loss_1 * methacrylate)
+        cell[row.LOSS_0, i] = loss_0 if bonded else 0.0
+        cell[row.LOSS_1, i] = loss_1
+        cell[row.TERMINATION, i] = translation + reaction if bonded else cell[at.KT, i]
+
+
+@compiled_inside
+def radical_course(
+    formation: float, first_order_loss: float, termination: float, radicals: float, seconds: float
+) -> tuple[float, float]:
+    """Radicals after a step and their integral over it: `kinetics.radical_step` without branches."""
+    root = math.sqrt(first_order_loss * first_order_loss + 4.0 * formation * termination)
+    steady = 2.0 * formation / (root + first_order_loss + 1e-300)
+    exponent = root * seconds
+    fall = quick_fall(exponent)
+    memory = fall / root if exponent > 1e-9 else seconds
+    excess = radicals - steady
+    bend = termination * excess * memory
+    straight = excess * memory
+    curved = quick_log1p(bend) / (termination + 1e-300)
+    # `&`, not `and`: a branch would keep the loop from becoming vector instructions
+    integral = steady * seconds + (curved if (abs(bend) > 1e-12) & (termination > 1e-30) else straight)
+    return steady + excess * (1.0 - fall) / (1.0 + bend), integral
+
+
+@compiled
+def oxygen_effect(cell: Array, surface: float, seconds: float, deepest: int) -> None:
+    """How oxygen holds the radicals of each cell down: for what part of the step, and at what rate afterwards.
+
+    Oxygen stored in the cell and used up in this step silences the radicals for its share of the step; from then on only
+    oxygen that diffuses in counts. Without this split an implicit step would smear the end of the induction time over its
+    own length. Below `deepest` oxygen did not change.
+    """
+    n = cell.shape[1]
+    for i in range(n):
+        cell[row.ALIVE, i] = seconds
+        cell[row.OXYGEN_LOSS, i] = cell[at.O2_RADICALS, i] * cell[at.O2_RATE, i] * cell[row.NEW_OXYGEN, i]
+    for i in range(deepest):
+        above = cell[row.NEW_OXYGEN, i - 1] if i > 0 else surface
+        supply = cell[row.FACE, i] * (above - cell[row.NEW_OXYGEN, i])
+        if i + 1 < n:
+            supply += cell[row.FACE, i + 1] * (cell[row.NEW_OXYGEN, i + 1] - cell[row.NEW_OXYGEN, i])
+        cell[row.SUPPLIED, i] = supply * seconds / cell[row.WIDTH, i]
+    for i in range(deepest):
+        formation, per_oxygen = cell[row.FORMATION, i], cell[at.O2_RADICALS, i]
+        supplied, loss = cell[row.SUPPLIED, i], cell[row.OXYGEN_LOSS, i]
+        taken = cell[row.OXYGEN, i] - cell[row.NEW_OXYGEN, i]
+        split = (formation > 0.0) & (taken > 0.0)
+        spent = taken + (supplied if supplied < 0.0 else 0.0)
+        spent = spent if spent > 0.0 else 0.0  # what leaves by diffusion meets no radical here
+        alive = seconds - per_oxygen * spent / formation
+        alive = alive if alive > 0.0 else 0.0
+        reduced = loss * supplied / (supplied + spent)
+        base, termination, radicals = cell[at.RADICAL_LOSS, i], cell[row.TERMINATION, i], cell[row.RADICAL, i]
+        # Twice (written out: loops within loops are not vectorised), so that these radicals catch just the oxygen supplied.
+        _, integral = radical_course(formation, base + reduced, termination, radicals, alive)
+        closer = 0.5 * (reduced + per_oxygen * supplied / integral)
+        reduced = closer if integral > 0.0 else reduced
+        _, integral = radical_course(formation, base + reduced, termination, radicals, alive)
+        closer = 0.5 * (reduced + per_oxygen * supplied / integral)
+        reduced = closer if integral > 0.0 else reduced
+        reduced = reduced if supplied > 0.0 else 0.0
+        cell[row.OXYGEN_LOSS, i] = reduced if split else loss
+        cell[row.ALIVE, i] = alive if split else seconds
+
+
+@compiled
+def radicals_over_step(cell: Array) -> None:
+    """Radicals after the step and their integral over its living part."""
+    for i in range(cell.shape[1]):
+        radical, integral = radical_course(
+            cell[row.FORMATION, i],
+            cell[at.RADICAL_LOSS, i] + cell[row.OXYGEN_LOSS, i],
+            cell[row.TERMINATION, i],
+            cell[row.RADICAL, i],
+            cell[row.ALIVE, i],
+        )
+        cell[row.NEW_RADICAL, i] = radical
+        cell[row.ALIVE_INTEGRAL, i] = integral
+        cell[row.INTEGRAL, i] = integral
+
+
+@compiled
+def radicals_beside_oxygen(cell: Array, seconds: float, deepest: int) -> None:
+    """Add the few radicals that live while stored oxygen lasts.
+
+    dO/dt = -k_O O R gives their integral; it stops to matter where termination takes as many radicals, or where radicals can no
+    longer follow the fall of oxygen.
+    """
+    for i in range(deepest):
+        rate = cell[at.O2_RATE, i]
+        rival = math.sqrt(cell[row.FORMATION, i]) * (
+            math.sqrt(cell[row.TERMINATION, i]) / rate + 1.0 / math.sqrt(rate)
+        )
+        rival /= cell[at.O2_RADICALS, i] + 1e-300
+        fallen = (cell[row.OXYGEN, i] - cell[row.NEW_OXYGEN, i]) / (cell[row.NEW_OXYGEN, i] + rival)
+        passed = quick_log1p(fallen) / rate
+        held = (cell[row.ALIVE, i] < seconds) & (cell[row.NEW_OXYGEN, i] > 0.0)
+        cell[row.INTEGRAL, i] += passed if held else 0.0
+
+
+@compiled
+def bonds_over_step(cell: Array) -> None:
+    """C=C after the step by the exact exponential of the radical integral, and the heat it sets free [J m-2]."""
+    for i in range(cell.shape[1]):
+        lost_0 = cell[row.BONDS_0, i] * quick_fall(cell[row.LOSS_0, i] * cell[row.INTEGRAL, i])
+        lost_1 = cell[row.BONDS_1, i] * quick_fall(cell[row.LOSS_1, i] * cell[row.INTEGRAL, i])
+        cell[row.NEW_0, i] = cell[row.BONDS_0, i] - lost_0
+        cell[row.NEW_1, i] = cell[row.BONDS_1, i] - lost_1
+        cell[row.REACTION_HEAT, i] = (
+            cell[at.HEAT_ACRYLATE, i] * lost_0 + cell[at.HEAT_METHACRYLATE, i] * lost_1
+        ) * cell[row.WIDTH, i]
+
+
+@compiled_sums
+def account_reaction(cell: Array, totals: Array, with_oxygen: bool, entered: float, consumed: float) -> float:
+    """Radicals, C=C, oxygen and heat of reaction over a step; returns the heat of reaction [J m-2]."""
+    reaction, made, to_stabiliser, terminated, to_oxygen, lost, course = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    for i in range(cell.shape[1]):
+        width = cell[row.WIDTH, i]
+        caught = cell[row.OXYGEN_LOSS, i] * cell[row.ALIVE_INTEGRAL, i]
+        stabilised = cell[at.RADICAL_LOSS, i] * cell[row.ALIVE_INTEGRAL, i]
+        lived = cell[row.FORMATION, i] * cell[row.ALIVE, i]
+        made += width * cell[row.MADE, i]
+        to_stabiliser += width * stabilised
+        terminated += width * (
+            lived - caught - stabilised - (cell[row.NEW_RADICAL, i] - cell[row.RADICAL, i])
+        )
+        # By stoichiometry: independent of the radical balance above, so the two can disagree.
+        to_oxygen += cell[at.O2_RADICALS, i] * width * (cell[row.OXYGEN, i] - cell[row.NEW_OXYGEN, i])
+        start_0, end_0 = cell[row.BONDS_0, i], cell[row.NEW_0, i]
+        start_1, end_1 = cell[row.BONDS_1, i], cell[row.NEW_1, i]
+        lost += width * ((start_0 - end_0) + (start_1 - end_1))
+        # Simpson over an exponential course
+        middle_0 = (start_0 + 4.0 * math.sqrt(start_0 * end_0) + end_0) * (1.0 / 6.0)
+        middle_1 = (start_1 + 4.0 * math.sqrt(start_1 * end_1) + end_1) * (1.0 / 6.0)
+        rates = cell[row.LOSS_0, i] * middle_0 + cell[row.LOSS_1, i] * middle_1
+        course += width * rates * cell[row.INTEGRAL, i]
+        reaction += cell[row.REACTION_HEAT, i]
+    if with_oxygen:
+        totals[at.RADICALS_TO_OXYGEN] += to_oxygen + cell[at.O2_RADICALS, 0] * entered
+    totals[at.RADICALS_MADE] += made
+    totals[at.RADICALS_TO_STABILISER] += to_stabiliser
+    totals[at.RADICALS_TERMINATED] += terminated
+    totals[at.DOUBLE_BONDS_LOST] += lost
+    totals[at.DOUBLE_BONDS_INTEGRAL] += course
+    totals[at.OXYGEN_IN] += entered
+    totals[at.OXYGEN_CONSUMED] += consumed
+    totals[at.HEAT_REACTION] += reaction
+    return reaction
