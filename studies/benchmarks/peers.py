@@ -10,8 +10,6 @@ the first result with and without compiled code on disk.
 ``python studies/benchmarks/peers.py`` (a quiet machine, minutes) writes tables, a picture, and the numbers in README.md.
 """
 
-from __future__ import annotations
-
 import argparse
 import os
 import subprocess
