@@ -89,6 +89,7 @@ def new_work(film: FilmArrays, state: State) -> Work:
     for kind in range(kinds):
         for i in range(n):
             absorber[row.A_START, kind, i] = film.start_concentration[kind, i]
+            absorber[row.A_PER_START, kind, i] = 1.0 / (film.start_concentration[kind, i] + 1e-300)
             absorber[row.A_NOW, kind, i] = state.concentration[kind, i]
             absorber[row.A_NEW, kind, i] = state.concentration[kind, i]
             absorber[row.A_LIT, kind, i] = -1.0

@@ -58,17 +58,18 @@ def straight_light(film: FilmArrays, cell: Array, absorber: Array, beam: Array, 
 
 
 @compiled
-def _moved(absorber: Array) -> float:
+def light_shift(absorber: Array, ray: Array) -> float:
     """Largest shift of an absorber since the light was last worked out, as a share of what was weighed in."""
     kinds, n = absorber.shape[1], absorber.shape[2]
-    if kinds == 0 or absorber[row.A_LIT, 0, 0] < 0.0:
-        return 1e9
     moved = 0.0
     for kind in range(kinds):
-        for i in range(n):
+        for i in range(
+            n
+        ):  # two loops: the search for the largest does not become vector instructions, the shares do
             shift = abs(absorber[row.A_MIDDLE, kind, i] - absorber[row.A_LIT, kind, i])
-            share = shift / (absorber[row.A_START, kind, i] + 1e-300)
-            moved = share if share > moved else moved
+            ray[row.TAKEN, i] = shift * absorber[row.A_PER_START, kind, i]
+        for i in range(n):
+            moved = max(moved, ray[row.TAKEN, i])
     return moved
 
 
@@ -76,15 +77,16 @@ def _moved(absorber: Array) -> float:
 def update_light(film: FilmArrays, work: Work, tolerance: float) -> bool:
     """Work out the light again if an absorber has moved by more than a share of what was weighed in; whether it had."""
     cell, absorber, heat, beam = work.cell, work.absorber, work.heat, work.beam
-    if _moved(absorber) <= tolerance:
-        return False
     n = cell.shape[1]
+    never = absorber.shape[1] == 0 or absorber[row.A_LIT, 0, 0] < 0.0
+    if not never and light_shift(absorber, work.ray) <= tolerance:
+        return False
     for kind in range(absorber.shape[1]):
         for i in range(n):
             present = absorber[row.A_MIDDLE, kind, i]
             lost = absorber[row.A_START, kind, i] - present
             absorber[row.A_LIT, kind, i] = present
-            absorber[row.A_LOST, kind, i] = lost if lost > 0.0 else 0.0
+            absorber[row.A_LOST, kind, i] = max(0.0, lost)
     if film.boundary[at.TWO_FLUX] == 0.0:
         straight_light(film, cell, absorber, beam, work.ray)
     else:

@@ -45,11 +45,11 @@ def coefficients(cell: Array, heat: Array) -> None:
         share = cross_0 * acrylate / (cross_0 * acrylate + cross_1 * methacrylate)
         share = 1.0 if methacrylate <= 0.0 else (0.0 if acrylate <= 0.0 else share)
         # Where propagation has stopped to the last digit the share is 0/0; nothing reacts whatever it is.
-        share = share if share == share else 0.5
+        share = 0.5 if math.isnan(share) else share
         loss_0 = kp_0 * share + (cross_0 * (1.0 - share) if methacrylate > 0.0 else 0.0)
         loss_1 = kp_1 * (1.0 - share) + (cross_1 * share if acrylate > 0.0 else 0.0)
-        loss_0 = loss_0 if bonded and acrylate > 0.0 or methacrylate <= 0.0 else 0.0
-        loss_1 = loss_1 if bonded and methacrylate > 0.0 else 0.0
+        loss_0 = loss_0 if (acrylate > 0.0) | (methacrylate <= 0.0) else 0.0
+        loss_1 = loss_1 if bonded & (methacrylate > 0.0) else 0.0
         translation = cell[at.KT, i] * quick_exp(cell[at.ET, i] * colder - cell[at.KT_DECAY, i] * conversion)
         reaction = cell[at.REACTION_DIFFUSION, i] * (loss_0 * acrylate + loss_1 * methacrylate)
         cell[row.LOSS_0, i] = loss_0 if bonded else 0.0
@@ -99,10 +99,10 @@ def oxygen_effect(cell: Array, surface: float, seconds: float, deepest: int) -> 
         supplied, loss = cell[row.SUPPLIED, i], cell[row.OXYGEN_LOSS, i]
         taken = cell[row.OXYGEN, i] - cell[row.NEW_OXYGEN, i]
         split = (formation > 0.0) & (taken > 0.0)
-        spent = taken + (supplied if supplied < 0.0 else 0.0)
-        spent = spent if spent > 0.0 else 0.0  # what leaves by diffusion meets no radical here
+        spent = taken + (min(0.0, supplied))
+        spent = max(0.0, spent)  # what leaves by diffusion meets no radical here
         alive = seconds - per_oxygen * spent / formation
-        alive = alive if alive > 0.0 else 0.0
+        alive = max(0.0, alive)
         reduced = loss * supplied / (supplied + spent)
         base, termination, radicals = cell[at.RADICAL_LOSS, i], cell[row.TERMINATION, i], cell[row.RADICAL, i]
         # Twice (written out: loops within loops are not vectorised), so that these radicals catch just the oxygen supplied.

@@ -32,7 +32,8 @@ N_CELL = _P + 38
 A_START, A_NOW, A_MIDDLE, A_NEW = 0, 1, 2, 3  # as weighed in; now; mean over the step; after it
 A_LIT, A_LOST = 4, 5  # what the light was last worked out with (-1 = never), and what had gone by then
 A_UPTAKE, A_YIELD = 6, 7  # photons absorbed per molecule [1/s]; molecules lost per photon absorbed
-N_ABSORBER = 8
+A_PER_START = 8  # 1 over what was weighed in
+N_ABSORBER = 9
 
 # Thermal cells; the first rows are those of `layout`, from T_WIDTH to T_SOURCE.
 _T = at.N_THERMAL_ROWS

@@ -14,6 +14,7 @@ from . import core_rows as row
 from . import layout as at
 from .compiled import compiled
 from .core_arrays import FilmArrays, Work
+from .core_light import light_shift
 from .core_rates import (
     bonds_over_step,
     coefficients,
@@ -105,8 +106,8 @@ def extrapolate(cell: Array, heat: Array, ratio: float) -> None:
         now_0, now_1 = cell[row.BONDS_0, i], cell[row.BONDS_1, i]
         guess_0 = now_0 + ratio * (now_0 - cell[row.PAST_0, i])
         guess_1 = now_1 + ratio * (now_1 - cell[row.PAST_1, i])
-        cell[row.MIDDLE_0, i] = guess_0 if guess_0 > 0.5 * now_0 else 0.5 * now_0
-        cell[row.MIDDLE_1, i] = guess_1 if guess_1 > 0.5 * now_1 else 0.5 * now_1
+        cell[row.MIDDLE_0, i] = max(0.5 * now_0, guess_0)
+        cell[row.MIDDLE_1, i] = max(0.5 * now_1, guess_1)
     for i in range(heat.shape[1]):
         now = heat[row.NOW_K, i]
         heat[row.MIDDLE_K, i] = now + ratio * (now - heat[row.PAST_K, i])
@@ -154,8 +155,8 @@ def _largest(table: Array, item: int) -> float:
     for i in range(table.shape[1]):
         value = table[item, i]
         total += value
-        largest = value if value > largest else largest
-    return largest if total == total else math.inf
+        largest = max(largest, value)
+    return math.inf if math.isnan(total) else largest
 
 
 @compiled
@@ -198,16 +199,12 @@ def second_pass_error(film: FilmArrays, cell: Array, heat: Array, control: Array
 
 
 @compiled
-def step_error(absorber: Array, control: Array, level: float, passes: float) -> float:
+def step_error(work: Work, control: Array, level: float, passes: float) -> float:
     """Error of the step in units of the tolerances, `passes` being that of the passes; above 1 the step is repeated."""
     error = passes
     if level > 0.0:
-        for kind in range(absorber.shape[1]):
-            for i in range(absorber.shape[2]):
-                shift = abs(absorber[row.A_MIDDLE, kind, i] - absorber[row.A_LIT, kind, i])
-                # An initiator's error reaches conversion weakened: rate goes as its square root, one step at a time.
-                share = 0.1 * shift / ((absorber[row.A_START, kind, i] + 1e-300) * control[at.TOL_CONVERSION])
-                error = error if share <= error else share
+        # An initiator's error reaches conversion weakened: rate goes as its square root, one step at a time.
+        error = max(error, 0.1 * light_shift(work.absorber, work.ray) / control[at.TOL_CONVERSION])
     if not error < 1e300:
         return 1e6
     return error

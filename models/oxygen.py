@@ -99,7 +99,7 @@ def _solved(cell: Array, deepest: int) -> float:
         # The sink is concave: a guess that is too large may undershoot zero, from below Newton climbs safely.
         value = later if later > 0.0 else 1e-3 * present
         difference = abs(value - present)
-        change = difference if difference > change else change
+        change = max(change, difference)
         cell[row.NEW_OXYGEN, i] = value
     return change
 

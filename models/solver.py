@@ -44,7 +44,7 @@ class SolverSettings:
     tolerance_conversion: float = 1.0e-3
     tolerance_temperature_k: float = 0.05
     light_tolerance: float = 1.0e-3
-    first_step_s: float = 0.01
+    first_step_s: float = 0.05
     largest_step_s: float = 10.0
     cells: int = 40
     nail_cells: int = 8

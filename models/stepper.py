@@ -58,7 +58,7 @@ def try_step(
 
     Returns oxygen entered and consumed [mol m-2], heat lost [J m-2], the error in units of the tolerances, and the passes.
     """
-    cell, absorber, heat = work.cell, work.absorber, work.heat
+    cell, heat = work.cell, work.heat
     isothermal = film.boundary[at.ISOTHERMAL] != 0.0
     photolyse_corrected(film, work, level, seconds, control[at.LIGHT_TOLERANCE])
     for i in range(cell.shape[1]):
@@ -74,9 +74,9 @@ def try_step(
             break
         error = first_pass_error(film, cell, heat, control)
         if passes == 1 or (passes == 0 and error < ONE_PASS_BELOW):
-            return entered, consumed, lost, step_error(absorber, control, level, error), 1
+            return entered, consumed, lost, step_error(work, control, level, error), 1
         remember_first_pass(cell, heat, isothermal)
-    return entered, consumed, lost, step_error(absorber, control, level, error), 2
+    return entered, consumed, lost, step_error(work, control, level, error), 2
 
 
 @compiled

@@ -10,6 +10,7 @@ Cody & Waite, Software Manual for the Elementary Functions, 1980: range reductio
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from llvmlite import ir
@@ -70,18 +71,18 @@ def _reduced(x: float) -> tuple[float, float]:
 @compiled_inside
 def quick_exp(x: float) -> float:
     """exp(x); 0 below -708, infinite above 709."""
-    within = _LOWEST if x < _LOWEST else (_HIGHEST if x > _HIGHEST else x)
-    power, rest = _reduced(within)
+    power, rest = _reduced(min(max(x, _LOWEST), _HIGHEST))
     value = power + power * rest
     value = 0.0 if x < _LOWEST else value
-    return float("inf") if x > _HIGHEST else value
+    value = math.inf if x > _HIGHEST else value
+    return x if math.isnan(x) else value
 
 
 @compiled_inside
 def quick_fall(x: float) -> float:
     """1 - exp(-x), exact to rounding also where x is tiny; x of -700 or more."""
     power, rest = _reduced(-x if x < -_LOWEST else _LOWEST)
-    return (1.0 - power) - power * rest if x == x else x
+    return x if math.isnan(x) else (1.0 - power) - power * rest
 
 
 @compiled_inside
