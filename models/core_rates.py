@@ -82,7 +82,9 @@ def oxygen_effect(cell: Array, surface: float, seconds: float, deepest: int) -> 
 
     Oxygen stored in the cell and used up in this step silences the radicals for its share of the step; from then on only
     oxygen that diffuses in counts. Without this split an implicit step would smear the end of the induction time over its
-    own length. Below `deepest` oxygen did not change.
+    own length. It is weighted with how far the cell lives on its store: where diffusion keeps up, radicals see the
+    oxygen that is there at any moment.
+    Below `deepest` oxygen did not change.
     """
     n = cell.shape[1]
     for i in range(n):
@@ -96,23 +98,25 @@ def oxygen_effect(cell: Array, surface: float, seconds: float, deepest: int) -> 
         cell[row.SUPPLIED, i] = supply * seconds / cell[row.WIDTH, i]
     for i in range(deepest):
         formation, per_oxygen = cell[row.FORMATION, i], cell[at.O2_RADICALS, i]
-        supplied, loss = cell[row.SUPPLIED, i], cell[row.OXYGEN_LOSS, i]
+        loss = cell[row.OXYGEN_LOSS, i]
         taken = cell[row.OXYGEN, i] - cell[row.NEW_OXYGEN, i]
-        split = (formation > 0.0) & (taken > 0.0)
-        spent = taken + (min(0.0, supplied))
-        spent = max(0.0, spent)  # what leaves by diffusion meets no radical here
-        alive = seconds - per_oxygen * spent / formation
-        alive = max(0.0, alive)
-        reduced = loss * supplied / (supplied + spent)
+        consumed = max(0.0, taken + cell[row.SUPPLIED, i])
+        split = (formation > 0.0) & (taken > 0.0) & (consumed > 0.0)
+        own = taken / (taken + max(0.0, cell[row.SUPPLIED, i]) + 1e-300)
+        silenced = (
+            own * own * min(consumed, max(0.0, taken))
+        )  # what leaves by diffusion meets no radical here
+        caught = consumed - silenced
+        alive = max(0.0, seconds - per_oxygen * silenced / formation)
+        reduced = loss * caught / consumed
         base, termination, radicals = cell[at.RADICAL_LOSS, i], cell[row.TERMINATION, i], cell[row.RADICAL, i]
-        # Twice (written out: loops within loops are not vectorised), so that these radicals catch just the oxygen supplied.
+        # Twice (written out: loops within loops are not vectorised), so that these radicals catch just what is left to them.
         _, integral = radical_course(formation, base + reduced, termination, radicals, alive)
-        closer = 0.5 * (reduced + per_oxygen * supplied / integral)
+        closer = 0.5 * (reduced + per_oxygen * caught / integral)
         reduced = closer if integral > 0.0 else reduced
         _, integral = radical_course(formation, base + reduced, termination, radicals, alive)
-        closer = 0.5 * (reduced + per_oxygen * supplied / integral)
+        closer = 0.5 * (reduced + per_oxygen * caught / integral)
         reduced = closer if integral > 0.0 else reduced
-        reduced = reduced if supplied > 0.0 else 0.0
         cell[row.OXYGEN_LOSS, i] = reduced if split else loss
         cell[row.ALIVE, i] = alive if split else seconds
 
@@ -146,8 +150,10 @@ def radicals_beside_oxygen(cell: Array, seconds: float, deepest: int) -> None:
             math.sqrt(cell[row.TERMINATION, i]) / rate + 1.0 / math.sqrt(rate)
         )
         rival /= cell[at.O2_RADICALS, i] + 1e-300
-        fallen = (cell[row.OXYGEN, i] - cell[row.NEW_OXYGEN, i]) / (cell[row.NEW_OXYGEN, i] + rival)
-        passed = quick_log1p(fallen) / rate
+        taken = cell[row.OXYGEN, i] - cell[row.NEW_OXYGEN, i]
+        passed = quick_log1p(taken / (cell[row.NEW_OXYGEN, i] + rival)) / rate
+        own = taken / (abs(taken) + max(0.0, cell[row.SUPPLIED, i]) + 1e-300)
+        passed *= own * own  # as in oxygen_effect
         held = (cell[row.ALIVE, i] < seconds) & (cell[row.NEW_OXYGEN, i] > 0.0)
         cell[row.INTEGRAL, i] += passed if held else 0.0
 
