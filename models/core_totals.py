@@ -76,10 +76,8 @@ def depth_reaching(width: Array, conversion: Array, level: float) -> float:
 
 
 @compiled
-def account_tissue(totals: Array, before: float, after: float, time: float, seconds: float) -> None:
-    """Peak, time above lines, thermal dose and damage at the nail bed over a step."""
-    if after > totals[at.PEAK_BED]:
-        totals[at.PEAK_BED], totals[at.PEAK_BED_TIME] = after, time
+def account_tissue(totals: Array, before: float, after: float, seconds: float) -> None:
+    """Time above lines, thermal dose and damage at the nail bed over a step."""
     middle = 0.5 * (before + after)
     totals[at.CEM43] += cem43_step(before, after, seconds)
     simpson = seconds / 6.0
@@ -94,9 +92,35 @@ def account_tissue(totals: Array, before: float, after: float, time: float, seco
     totals[at.SECONDS_ABOVE_45] += seconds_above(before, after, seconds, 318.15)
 
 
+@compiled
+def note_peak(totals: Array, item: int, course: Array, time: float, value: float) -> None:
+    """Raise a peak and its time (rows `item`, `item` + 1 of the totals) by the newest value of a course.
+
+    `course` holds times and values of the two steps before, and is moved on. Where the middle one of three is the highest, the
+    parabola through them gives the peak: a peak read off the steps alone would have a wrong slope against the blend.
+    """
+    first_s, first, middle_s, middle = course[0], course[1], course[2], course[3]
+    peak_s, peak = time, value
+    if middle > first and middle > value and middle_s > first_s:
+        rise, fall = (middle - first) / (middle_s - first_s), (value - middle) / (time - middle_s)
+        bend = (fall - rise) / (time - first_s)
+        slope = rise + bend * (middle_s - first_s)
+        peak_s, peak = middle_s - 0.5 * slope / bend, middle - 0.25 * slope * slope / bend
+    if peak > totals[item]:
+        totals[item], totals[item + 1] = peak, peak_s
+    course[0], course[1], course[2], course[3] = middle_s, middle, time, value
+
+
+@compiled
+def restart_course(course: Array, time: float, value: float) -> None:
+    """Forget what was before a switch of the lamp: there the course has a corner."""
+    course[0] = course[2] = time
+    course[1] = course[3] = value
+
+
 @compiled_sums
-def observe(film: FilmArrays, work: Work, totals: Array, time: float) -> None:
-    """Conversion of every cell, and the peaks of the film."""
+def observe(film: FilmArrays, work: Work, totals: Array) -> float:
+    """Conversion of every cell and the peak of the lower face; returns the hottest temperature in the film [K]."""
     cell, heat = work.cell, work.heat
     n = cell.shape[1]
     hottest = heat[row.NOW_K, 0]
@@ -105,9 +129,8 @@ def observe(film: FilmArrays, work: Work, totals: Array, time: float) -> None:
         cell[row.CONVERSION, i] = 1.0 - left if cell[row.PER_FULL, i] > 0.0 else 0.0
         hottest = max(hottest, heat[row.NOW_K, i])
     interface = face_temperature(film, heat[row.NOW_K], n)
-    if hottest > totals[at.PEAK_FILM]:
-        totals[at.PEAK_FILM], totals[at.PEAK_FILM_TIME] = hottest, time
     totals[at.PEAK_INTERFACE] = max(totals[at.PEAK_INTERFACE], interface)
+    return hottest
 
 
 @compiled

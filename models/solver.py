@@ -17,10 +17,10 @@ from . import layout as at
 from .compiled import compiled_entry, source_digest
 from .core_arrays import FilmArrays, State
 from .film import FilmModel, pack
-from .stepper import STATUS_NOT_FINITE, STATUS_OK, run_film
+from .stepper import MAX_STEPS, STATUS_NOT_FINITE, STATUS_OK, run_film
 
 Array = NDArray[np.float64]
-RECORD_STEPS = 4000
+RECORD_STEPS = MAX_STEPS  # the core writes one row per accepted step and checks no bounds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -233,7 +233,7 @@ def solve_packed(
         cycle_heat_j_m2=cycle_heat,
         record=lines,
         conversion_steps=profiles,
-        steps_s=taken[:steps],
+        steps_s=taken[:steps].copy(),
     )
 
 

@@ -35,7 +35,7 @@ from .core_step import (
     second_pass_error,
     step_error,
 )
-from .core_totals import account_tissue, face_temperature, observe, record_line
+from .core_totals import account_tissue, face_temperature, note_peak, observe, record_line, restart_course
 
 Array = NDArray[np.float64]
 MAX_STEPS = 20000
@@ -60,7 +60,9 @@ def try_step(
     """
     cell, heat = work.cell, work.heat
     isothermal = film.boundary[at.ISOTHERMAL] != 0.0
-    photolyse_corrected(film, work, level, seconds, control[at.LIGHT_TOLERANCE])
+    # Light may not lag by more than the error of the step allows (see `step_error`), or no step would be short enough.
+    light_tolerance = min(control[at.LIGHT_TOLERANCE], 5.0 * control[at.TOL_CONVERSION])
+    photolyse_corrected(film, work, level, seconds, light_tolerance)
     for i in range(cell.shape[1]):
         cell[row.NEW_OXYGEN, i] = cell[row.OXYGEN, i]
     entered, consumed, lost, error = 0.0, 0.0, 0.0, 0.0
@@ -118,12 +120,15 @@ def run_film(
     totals[at.RADICALS_START] = np.sum(film.width * state.radical)
     totals[at.OXYGEN_START] = np.sum(film.width * state.oxygen)
     bed_k = face_temperature(film, heat[row.NOW_K], bed)
+    hottest, bed_course, film_course = np.max(state.temperature[: film.width.size]), np.zeros(4), np.zeros(4)
     time, accepted, rejected, step = 0.0, 0, 0, control[at.FIRST_STEP]
     for number in range(segments.shape[0]):
         segment = segments[number]
         # the past says nothing about what follows a switch
         since, duration, last = 0.0, segment[at.S_DURATION], 0.0
         step = min(step, control[at.FIRST_STEP])
+        restart_course(bed_course, time, bed_k)
+        restart_course(film_course, time, hottest)
         while since < duration:
             if accepted + rejected >= MAX_STEPS:
                 totals[at.STATUS] = STATUS_TOO_MANY_STEPS
@@ -157,8 +162,10 @@ def run_film(
             last = h
             before = bed_k
             bed_k = face_temperature(film, heat[row.NOW_K], bed)
-            account_tissue(totals, before, bed_k, time, h)
-            observe(film, work, totals, time)
+            account_tissue(totals, before, bed_k, h)
+            hottest = observe(film, work, totals)
+            note_peak(totals, at.PEAK_BED, bed_course, time, bed_k)
+            note_peak(totals, at.PEAK_FILM, film_course, time, hottest)
             if keep:
                 record_line(film, work, record[accepted], time)
                 record[accepted, at.LEVEL], record[accepted, at.AIR] = level, air
