@@ -83,6 +83,7 @@ def new_work(film: FilmArrays, state: State) -> Work:
         cell[row.PER_FULL, i] = 1.0 / full if full > 0.0 else 0.0
         cell[row.BONDS_0, i], cell[row.BONDS_1, i] = state.bonds[0, i], state.bonds[1, i]
         cell[row.PAST_0, i], cell[row.PAST_1, i] = state.bonds[0, i], state.bonds[1, i]
+        cell[row.PAST_OXYGEN, i] = state.oxygen[i]
         cell[row.RADICAL, i], cell[row.OXYGEN, i] = state.radical[i], state.oxygen[i]
         cell[row.NEW_OXYGEN, i] = state.oxygen[i]
         cell[row.AMINE, i] = state.amine[i]
@@ -108,6 +109,7 @@ def accept(work: Work) -> None:
     cell, absorber, heat = work.cell, work.absorber, work.heat
     for i in range(cell.shape[1]):
         cell[row.PAST_0, i], cell[row.PAST_1, i] = cell[row.BONDS_0, i], cell[row.BONDS_1, i]
+        cell[row.PAST_OXYGEN, i] = cell[row.OXYGEN, i]
         cell[row.BONDS_0, i], cell[row.BONDS_1, i] = cell[row.NEW_0, i], cell[row.NEW_1, i]
         cell[row.RADICAL, i], cell[row.OXYGEN, i] = cell[row.NEW_RADICAL, i], cell[row.NEW_OXYGEN, i]
         cell[row.AMINE, i] = cell[row.NEW_AMINE, i]

@@ -26,7 +26,8 @@ HALF, FACE = _P + 30, _P + 31  # half a cell's resistance to oxygen [s/m]; condu
 DIAGONAL, RIGHT = _P + 32, _P + 33  # tridiagonal system of oxygen
 REACTION_HEAT, LIGHT_HEAT = _P + 34, _P + 35  # J m-2 in the step; W m-2 at full output
 CONVERSION, MISS = _P + 36, _P + 37
-N_CELL = _P + 38
+PAST_OXYGEN = _P + 38  # one step ago [mol m-3]
+N_CELL = _P + 39
 
 # Absorbers, (row, kind, cell) [mol m-3].
 A_START, A_NOW, A_MIDDLE, A_NEW = 0, 1, 2, 3  # as weighed in; now; mean over the step; after it

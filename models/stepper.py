@@ -52,9 +52,10 @@ def try_step(
     air: float,
     time: float,
     seconds: float,
+    last: float,
     passes: int,
 ) -> tuple[float, float, float, float, int]:
-    """One or two passes over one step into the new values (`passes` 0 = as many as the error asks for).
+    """One or two passes over one step into the new values (`passes` 0 = as many as the error asks for); `last` is the step before it [s].
 
     Returns oxygen entered and consumed [mol m-2], heat lost [J m-2], the error in units of the tolerances, and the passes.
     """
@@ -76,9 +77,9 @@ def try_step(
             break
         error = first_pass_error(film, cell, heat, control)
         if passes == 1 or (passes == 0 and error < ONE_PASS_BELOW):
-            return entered, consumed, lost, step_error(work, control, level, error), 1
+            return entered, consumed, lost, step_error(film, work, control, level, error, seconds, last), 1
         remember_first_pass(cell, heat, isothermal)
-    return entered, consumed, lost, step_error(work, control, level, error), 2
+    return entered, consumed, lost, step_error(film, work, control, level, error, seconds, last), 2
 
 
 @compiled
@@ -140,7 +141,7 @@ def run_film(
             level, air = programme_level(segment, film.boundary, since + 0.5 * h)
             extrapolate(cell, heat, 0.5 * h / last if last > 0.0 else 0.0)
             entered, consumed, lost, error, passes = try_step(
-                film, work, control, level, air, time, h, passes
+                film, work, control, level, air, time, h, last, passes
             )
             if replay.size == 0:
                 step = h * min(max(0.85 * (error + 1e-9) ** (-1.0 / 3.0), 0.2), 2.5)
