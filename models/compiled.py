@@ -50,8 +50,8 @@ def compiled(function: Function) -> Function:
 
 def compiled_inside(function: Function) -> Function:
     """Compile a small function whose text goes into every caller: a call would keep a loop from becoming vector instructions."""
-    options = {"nogil": True, "error_model": "numpy", "fastmath": _FUSED, "forceinline": True}
-    return cast(Function, numba.njit(**options)(function))
+    decorate = numba.njit(nogil=True, error_model="numpy", fastmath=_FUSED, forceinline=True)
+    return cast(Function, decorate(function))
 
 
 def compiled_sums(function: Function) -> Function:

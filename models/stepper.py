@@ -121,7 +121,8 @@ def run_film(
     totals[at.RADICALS_START] = np.sum(film.width * state.radical)
     totals[at.OXYGEN_START] = np.sum(film.width * state.oxygen)
     bed_k = face_temperature(film, heat[row.NOW_K], bed)
-    hottest, bed_course, film_course = np.max(state.temperature[: film.width.size]), np.zeros(4), np.zeros(4)
+    hottest = float(np.max(state.temperature[: film.width.size]))
+    bed_course, film_course = np.zeros(4), np.zeros(4)
     time, accepted, rejected, step = 0.0, 0, 0, control[at.FIRST_STEP]
     for number in range(segments.shape[0]):
         segment = segments[number]

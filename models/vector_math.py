@@ -28,8 +28,7 @@ _ROOT_HALF_BITS = 0x3FE6A09E667F3BCD
 _LOWEST, _HIGHEST = -708.0, 709.0
 
 
-@intrinsic
-def _bits_of(_context: Any, _number: Any) -> Any:
+def _make_bits_of(_context: Any, _number: Any) -> Any:
     """The 64 bits of a double as an integer."""
 
     def generate(_target: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
@@ -38,14 +37,17 @@ def _bits_of(_context: Any, _number: Any) -> Any:
     return types.int64(types.float64), generate
 
 
-@intrinsic
-def _double_of(_context: Any, _bits: Any) -> Any:
+def _make_double_of(_context: Any, _bits: Any) -> Any:
     """The double with these 64 bits."""
 
     def generate(_target: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
         return builder.bitcast(arguments[0], ir.DoubleType())
 
     return types.float64(types.int64), generate
+
+
+_bits_of: Any = intrinsic(_make_bits_of)
+_double_of: Any = intrinsic(_make_double_of)
 
 
 @compiled_inside
