@@ -280,11 +280,11 @@ def local_rates(
         if place[kinds + 4] >= 0:
             caught = cell[at.O2_RATE] * state.oxygen[i] * radical
             dy[base + place[kinds + 4]] = oxygen_inflow(film, state, i) / film.width[i] - caught
-        # |R| R is R^2 but does not run away from an integrator that strays below zero
+        # |R| R is R^2, and oxygen below zero feeds no radicals: an integrator that strays there comes back
         dy[base + place[kinds + 3]] = (
             formed
             - (cell[at.RADICAL_LOSS] + termination * abs(radical)) * radical
-            - cell[at.O2_RADICALS] * caught
+            - cell[at.O2_RADICALS] * cell[at.O2_RATE] * max(state.oxygen[i], 0.0) * radical
         )
         if warm:
             heat = (cell[at.HEAT_ACRYLATE] * gone_0 + cell[at.HEAT_METHACRYLATE] * gone_1) * film.width[i]
