@@ -30,6 +30,8 @@ Array = NDArray[np.float64]
 # Largest shift of vitrification and of the rate coefficients per kelvin (0.85 %/K: validation range of dental resins;
 # 25 kJ/mol at 300 K), for the error bound of the first pass only.
 _SHIFT_1_K, _ACTIVATION_1_K = 0.0085, 0.034
+_NEWTON_REST = 2e-6  # of the surface oxygen: what the iteration may leave
+_EXPOSURE_S = 60.0  # a usual exposure, to weigh oxygen that will not be used up anyway
 
 
 @compiled
@@ -199,27 +201,24 @@ def second_pass_error(film: FilmArrays, cell: Array, heat: Array, control: Array
 
 
 @compiled
-def oxygen_error(cell: Array, seconds: float, last: float) -> float:
+def oxygen_error(cell: Array, surface: float, seconds: float, last: float) -> float:
     """Conversion that the implicit oxygen step may have cost or given [-].
 
-    Half the change of slope of oxygen over the step is what the rule of first order misses; every radical it stands for
-    would have added k_p (1 - X) / sqrt(k_t R_i) of the C=C. A cell that empties within the step has its own exact treatment.
+    Half the change of slope of oxygen over the step is what the rule of first order misses (less what the Newton iteration
+    leaves); every radical it stands for would have added k_p (1 - X) / sqrt(k_t R_i) of the C=C, once the oxygen of the cell
+    is used up, which counts in so far as it happens within an exposure. A cell that empties within the step has its own exact
+    treatment.
     """
     for i in range(cell.shape[1]):
-        fall, before = (
-            cell[row.NEW_OXYGEN, i] - cell[row.OXYGEN, i],
-            cell[row.OXYGEN, i] - cell[row.PAST_OXYGEN, i],
-        )
-        bend = 0.5 * abs(fall - before * seconds / last)
-        bend = min(bend, cell[row.NEW_OXYGEN, i])
+        per_oxygen, formation = cell[at.O2_RADICALS, i], cell[row.FORMATION, i]
+        now, new = cell[row.OXYGEN, i], cell[row.NEW_OXYGEN, i]
+        bend = 0.5 * abs(new - now - (now - cell[row.PAST_OXYGEN, i]) * seconds / last)
+        bend = max(0.0, min(bend, new) - _NEWTON_REST * surface)
+        made = formation * _EXPOSURE_S
+        soon = made / (made + per_oxygen * new + 1e-30)
         rate = cell[row.LOSS_0, i] * cell[row.BONDS_0, i] + cell[row.LOSS_1, i] * cell[row.BONDS_1, i]
-        chain = (
-            rate
-            * cell[row.PER_FULL, i]
-            / math.sqrt(cell[row.FORMATION, i] * cell[row.TERMINATION, i] + 1e-30)
-        )
-        lit = cell[row.FORMATION, i] > 0.0
-        cell[row.MISS, i] = cell[at.O2_RADICALS, i] * bend * chain if lit else 0.0
+        chain = rate * cell[row.PER_FULL, i] / math.sqrt(formation * cell[row.TERMINATION, i] + 1e-30)
+        cell[row.MISS, i] = per_oxygen * bend * chain * soon
     return _largest(cell, row.MISS)
 
 
@@ -230,7 +229,10 @@ def step_error(
     """Error of the step in units of the tolerances, `passes` being that of the passes; above 1 the step is repeated."""
     error = passes
     if last > 0.0 and film.boundary[at.OXYGEN_MODE] != 0.0:
-        error = max(error, oxygen_error(work.cell, seconds, last) / control[at.TOL_CONVERSION])
+        error = max(
+            error,
+            oxygen_error(work.cell, film.boundary[at.O2_SURFACE], seconds, last) / control[at.TOL_CONVERSION],
+        )
     if level > 0.0:
         # An initiator's error reaches conversion weakened: rate goes as its square root, one step at a time.
         error = max(error, 0.1 * light_shift(work.absorber, work.ray) / control[at.TOL_CONVERSION])

@@ -37,7 +37,8 @@ def film_cells(thickness_m: float, count: int, first_m: float = 0.2e-6, largest_
 
     if excess(1.0) >= 0.0:
         return np.full(count, thickness_m / count)
-    ratio = brentq(excess, 1.0, 10.0)
+    # largest ratio that cannot overflow; far steeper than any grid needs
+    ratio = brentq(excess, 1.0, 10.0 ** min(1.0, 250.0 / count))
     widths = np.minimum(first * ratio**index, largest)
     return np.asarray(widths * (thickness_m / widths.sum()))
 

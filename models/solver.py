@@ -46,7 +46,7 @@ class SolverSettings:
     light_tolerance: float = 1.0e-3
     first_step_s: float = 0.05
     largest_step_s: float = 10.0
-    cells: int = 40
+    cells: int = 60
     nail_cells: int = 8
     tissue_cells: int = 12
     light_bins: int = 16
