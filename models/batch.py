@@ -271,7 +271,7 @@ class BlendEvaluator:
             raise InputError("loadings: a blend adds up to 100 wt% or more; nothing is left for the resin.")
         return loadings
 
-    def _film(self, loading: Array, template: _Template) -> tuple[FilmArrays, State, Array]:
+    def _film(self, loading: Array, template: _Template) -> tuple[FilmArrays, State, Rows]:
         """Film and start of one blend; the rows of the initiators it holds."""
         concentration = loading * self._mol_m3_per_wt_pct
         count, initiators = template.film.width.size, len(self.initiators)

@@ -44,7 +44,7 @@ def source_decay(boundary: Array, time: float, seconds: float) -> float:
     tau = boundary[at.SOURCE_DECAY]
     if tau <= 0.0:
         return 1.0
-    return -math.exp(-time / tau) * math.expm1(-seconds / tau) * tau / seconds
+    return float(-math.exp(-time / tau) * math.expm1(-seconds / tau) * tau / seconds)
 
 
 @compiled

@@ -46,7 +46,7 @@ def cell_vitrification(cell: Array, temperature: float) -> float:
             cell[at.TG_HALF_WIDTH],
         )
     if cell[at.VITRIFICATION_MODE] == 2.0:
-        return cell[at.X_REF] + cell[at.X_SLOPE] * (temperature - cell[at.T_REF])
+        return float(cell[at.X_REF] + cell[at.X_SLOPE] * (temperature - cell[at.T_REF]))
     return 1e9
 
 
@@ -183,7 +183,7 @@ def first_pass_error(film: FilmArrays, cell: Array, heat: Array, control: Array)
     error = _largest(cell, row.MISS) / control[at.TOL_CONVERSION]
     if with_heat:
         error = max(error, 0.25 * _largest(heat, row.MISS_K) / control[at.TOL_TEMPERATURE])
-    return error
+    return float(error)
 
 
 @compiled
@@ -197,7 +197,7 @@ def second_pass_error(film: FilmArrays, cell: Array, heat: Array, control: Array
         for i in range(heat.shape[1]):
             heat[row.MISS_K, i] = abs(heat[row.NEW_K, i] - heat[row.FIRST_K, i])
         error = max(error, _largest(heat, row.MISS_K) / control[at.TOL_TEMPERATURE])
-    return error
+    return float(error)
 
 
 @compiled

@@ -24,9 +24,9 @@ def _face(upper: float, upper_resistance: float, lower: float, lower_resistance:
 def face_temperature(film: FilmArrays, temperature: Array, below: int) -> float:
     """Temperature of the face above a thermal cell [K]; of the lowest cell where there is none below."""
     if below <= 0:
-        return temperature[0]
+        return float(temperature[0])
     if below >= temperature.size:
-        return temperature[temperature.size - 1]
+        return float(temperature[temperature.size - 1])
     width, conductivity = film.thermal[at.T_WIDTH], film.thermal[at.T_CONDUCTIVITY]
     above = below - 1
     return _face(
@@ -56,9 +56,9 @@ def bottom_value(width: Array, value: Array) -> float:
     """Value at the lower face: straight line through the two lowest cells, kept between 0 and 1."""
     last = value.size - 1
     if last == 0:
-        return value[0]
+        return float(value[0])
     slope = (value[last] - value[last - 1]) / (0.5 * (width[last] + width[last - 1]))
-    return min(max(value[last] + 0.5 * width[last] * slope, 0.0), 1.0)
+    return float(min(max(value[last] + 0.5 * width[last] * slope, 0.0), 1.0))
 
 
 @compiled
@@ -70,9 +70,9 @@ def depth_reaching(width: Array, conversion: Array, level: float) -> float:
     for i in range(1, width.size):
         gap = 0.5 * (width[i - 1] + width[i])
         if conversion[i] >= level:
-            return centre + gap * (level - conversion[i - 1]) / (conversion[i] - conversion[i - 1])
+            return float(centre + gap * (level - conversion[i - 1]) / (conversion[i] - conversion[i - 1]))
         centre += gap
-    return centre + 0.5 * width[width.size - 1]
+    return float(centre + 0.5 * width[width.size - 1])
 
 
 @compiled
@@ -130,7 +130,7 @@ def observe(film: FilmArrays, work: Work, totals: Array) -> float:
         hottest = max(hottest, heat[row.NOW_K, i])
     interface = face_temperature(film, heat[row.NOW_K], n)
     totals[at.PEAK_INTERFACE] = max(totals[at.PEAK_INTERFACE], interface)
-    return hottest
+    return float(hottest)
 
 
 @compiled

@@ -89,7 +89,7 @@ def light_bins(
     lit = photons > 0.0
     photons, energy, nm, table = photons[lit], energy[lit], nm[lit], table[:, lit]
     group = _groups(nm, photons, table, count)
-    total = np.bincount(group, photons)
+    total = np.asarray(np.bincount(group, photons), dtype=np.float64)
     mean = np.array([np.bincount(group, photons * row) / total for row in table]).reshape(
         table.shape[0], total.size
     )

@@ -53,7 +53,7 @@ def deepest_oxygen(cell: Array, surface: float) -> int:
         ):
             break
         deepest -= 1
-    return deepest
+    return int(deepest)
 
 
 @compiled

@@ -105,4 +105,4 @@ def quick_log1p(x: float) -> float:
     p = p * z + 1.0 / 7.0
     p = p * z + 1.0 / 5.0
     p = p * z + 1.0 / 3.0
-    return k * _LN_2 + (2.0 * s + 2.0 * s * z * p) + correction
+    return float(k * _LN_2 + (2.0 * s + 2.0 * s * z * p) + correction)
