@@ -149,7 +149,9 @@ class Brief:
     professional_use : bool
         Whether only trained people will use the gel.
     allowed, forbidden : tuple of str
-        Substance keys; an empty `allowed` means every known one.
+        Substance keys; an empty `allowed` means every known one whose status in the markets is known.
+    allow_unknown_status : bool
+        Whether substances whose status in a market is unknown are searched without being named in `allowed`.
     max_initiators : int
         Most initiators in a blend; an amine is not counted.
     smallest_loading_wt_pct : float
@@ -194,6 +196,7 @@ class Brief:
     stabilisers_wt_pct: Mapping[str, float] = field(default_factory=dict)
     allowed: tuple[str, ...] = ()
     forbidden: tuple[str, ...] = ()
+    allow_unknown_status: bool = False
     max_initiators: int = 3
     smallest_loading_wt_pct: float = 0.05
     caps_wt_pct: Mapping[str, float] = field(default_factory=dict)

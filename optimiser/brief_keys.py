@@ -155,10 +155,16 @@ KEYS: tuple[Key, ...] = (
         section="substances",
         name="allowed",
         kind="names",
-        remedy="List the keys of initiators and amines, or leave out for all.",
+        remedy="List the keys of initiators and amines, or leave out for all whose status is known.",
     ),
     Key(
         section="substances", name="forbidden", kind="names", remedy="List the keys of initiators and amines."
+    ),
+    Key(
+        section="substances",
+        name="allow_unknown_status",
+        kind="yes_no",
+        remedy="Write true or false; true also searches substances whose status in a market is unknown.",
     ),
     Key(section="substances", name="max_initiators", kind="whole", low=1, high=5, remedy="Three is usual."),
     _number(

@@ -155,6 +155,7 @@ def _brief(values: dict[str, Any], file: Path) -> Brief:
         "rest_s": "lamp.rest_seconds", "programme": "lamp.programme", "coat": "gel.coat", "note": "note",
         "resin_parts": "gel.resin_parts", "stabilisers_wt_pct": "gel.stabilisers_wt_pct", "seed": "seed",
         "allowed": "substances.allowed", "forbidden": "substances.forbidden",
+        "allow_unknown_status": "substances.allow_unknown_status",
         "max_initiators": "substances.max_initiators", "caps_wt_pct": "substances.max_wt_pct",
         "smallest_loading_wt_pct": "substances.smallest_loading_wt_pct", "currency": "prices.currency",
         "prices_per_kg": "prices.per_kg", "is_demonstration": "demonstration",

@@ -85,7 +85,7 @@ def _print(outcome: Outcome, as_json: bool) -> None:
 
 def _text(outcome: Outcome) -> str:
     from .cautions import short_cautions
-    from .report import chance, objective_text
+    from .report import chance, objective_text, status_doubts
 
     brief = outcome.inputs.brief
     lines = [brief.title]
@@ -100,11 +100,19 @@ def _text(outcome: Outcome) -> str:
             f"{rank}. {shown.name}",
             f"   {objective_text(outcome, shown.objective)}; chance of passing {chance(shown)}",
             f"   {shown.verdict.headline}; limited by {limits or 'nothing near'}",
+            *(f"   {doubt}" for doubt in status_doubts(outcome, shown)),
         ]
     lines += ["", outcome.candidates[0].verdict.text]
     if outcome.conflicts:
         lines += ["", "What conflicts:", *(f"- {each.sentence}" for each in outcome.conflicts)]
-    excluded = [f"- {out.key}: {out.reason}" for out in outcome.inputs.space.excluded]
-    lines += ["", "Left out:", *(excluded or ["- none"])]
+    lines += ["", "Left out:", *(_left_out(outcome) or ["- none"])]
     lines += ["", "Cautions:", *(f"- {each}" for each in short_cautions(brief.on_date))]
     return "\n".join(lines)
+
+
+def _left_out(outcome: Outcome) -> list[str]:
+    """One line for each reason, with the substances it keeps out."""
+    keys: dict[str, list[str]] = {}
+    for out in outcome.inputs.space.excluded:
+        keys.setdefault(out.reason, []).append(out.key)
+    return [f"- {', '.join(each)}: {reason}" for reason, each in keys.items()]

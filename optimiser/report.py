@@ -122,6 +122,16 @@ def chance(shown: Candidate) -> str:
     )
 
 
+def status_doubts(outcome: Outcome, shown: Candidate) -> list[str]:
+    """One sentence for every substance of a blend whose legal status is unknown in a market of the brief."""
+    used = [outcome.inputs.space.substance(key) for key in shown.blend_wt_pct]
+    return [
+        f"{each.key}: legal status unknown in {', '.join(each.unknown_in)}, allowed by the brief; check before use"
+        for each in used
+        if each.unknown_in
+    ]
+
+
 def _answer(outcome: Outcome) -> list[str]:
     best = outcome.candidates[0]
     if outcome.found.is_feasible:
@@ -136,6 +146,8 @@ def _answer(outcome: Outcome) -> list[str]:
     for limit, share in sorted(best.passing.broken_by_limit.items(), key=lambda item: -item[1]):
         lines.append(f"- {limit}: broken in {100 * share:.0f} % of the draws")
     lines += ["", f"Varied: {best.passing.included}."]
+    doubts = status_doubts(outcome, best)
+    lines += ["", *(f"- {doubt}" for doubt in doubts)] if doubts else []
     if outcome.found.is_feasible:
         lines += ["", ADVICE]
     if outcome.conflicts:
@@ -175,6 +187,8 @@ def _ranked(outcome: Outcome) -> list[str]:
     )  # fmt: skip
     others = len(outcome.found.ranked) - len(outcome.candidates)
     lines = ["## Ranked blends", "", *table(head, rows)]
+    doubts = dict.fromkeys(doubt for shown in outcome.candidates for doubt in status_doubts(outcome, shown))
+    lines += ["", *(f"- {doubt}" for doubt in doubts)] if doubts else []
     if others > 0:
         lines += ["", f"{others} more distinct blends, feasible or not, are listed in `candidates.csv`."]
     return lines

@@ -46,6 +46,8 @@ class Substance:
         Which rule sets that maximum.
     flags : tuple of str
         Sentences to print beside the substance whenever it is proposed.
+    unknown_in : tuple of str
+        Markets of the brief in which its legal status is unknown.
     """
 
     key: str
@@ -55,6 +57,7 @@ class Substance:
     high_wt_pct: float
     high_because: str
     flags: tuple[str, ...]
+    unknown_in: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,11 +189,16 @@ def _judge(substance: Photoinitiator | Amine, brief: Brief, lamp: Lamp, gel: Gel
         return out("not in the brief's list of allowed substances")
     flags: list[str] = []
     caps = _own_caps(substance, brief, flags)
+    unknown_in: list[str] = []
     for market in brief.markets:
         status = market_status(substance.key, market, brief.on_date)
         refused = _legal_refusal(status, market, brief)
         if refused:
             return out(refused)
+        if status.state == "unknown":
+            if not _unknown_is_allowed(substance.key, brief):
+                return out(f"status unknown in {market} on {_day(brief)}: allow it by name in the brief")
+            unknown_in.append(market)
         if status.state == "restricted" and status.max_wt_pct is not None:
             caps.append((status.max_wt_pct, f"{status.act} ({market})"))
         flags += _law_flags(status, market)
@@ -215,6 +223,7 @@ def _judge(substance: Photoinitiator | Amine, brief: Brief, lamp: Lamp, gel: Gel
         high_wt_pct=high,
         high_because=because,
         flags=tuple(flags),
+        unknown_in=tuple(unknown_in),
     )
 
 
@@ -235,8 +244,16 @@ def _own_caps(substance: Photoinitiator | Amine, brief: Brief, flags: list[str])
     return caps
 
 
+def _unknown_is_allowed(key: str, brief: Brief) -> bool:
+    return key in brief.allowed or brief.allow_unknown_status
+
+
+def _day(brief: Brief) -> str:
+    return f"{brief.on_date:%d %B %Y}".lstrip("0")
+
+
 def _legal_refusal(status: MarketStatus, market: str, brief: Brief) -> str:
-    when = f"{brief.on_date:%d %B %Y}".lstrip("0")
+    when = _day(brief)
     if status.state == "prohibited":
         since = f" since {status.from_date:%d %B %Y}" if status.from_date else ""
         return f"prohibited in {market} on {when}{since} ({status.act})"

@@ -141,3 +141,11 @@ def test_every_key_has_a_remedy_and_a_sound_range() -> None:
         assert key.remedy.endswith("."), key.label
         assert key.low < key.high, key.label
     assert len({key.label for key in KEYS}) == len(KEYS)
+
+
+def test_unknown_status_is_allowed_only_when_asked(written: Callable[[str], Path]) -> None:
+    assert read_brief(written(GOOD)).allow_unknown_status is False
+    asked = GOOD + "[substances]\nallow_unknown_status = true\n"
+    assert read_brief(written(asked)).allow_unknown_status is True
+    with pytest.raises(InputError, match=r"substances.allow_unknown_status: 1 is not true or false"):
+        read_brief(written(asked.replace("status = true", "status = 1")))

@@ -54,9 +54,31 @@ def test_all_markets_count(space_of: Callable[..., SearchSpace]) -> None:
     assert "TPO" not in space_of(allowed=(), markets=("US", "EU")).keys
 
 
-def test_unknown_status_is_flagged_not_hidden(space_of: Callable[..., SearchSpace]) -> None:
-    flags = space_of(allowed=("DMPA",)).substance("DMPA").flags
-    assert any("unknown" in flag and "EU" in flag for flag in flags)
+def test_a_substance_of_unknown_status_is_left_out_with_the_reason(
+    space_of: Callable[..., SearchSpace],
+) -> None:
+    space = space_of(allowed=())
+    assert {"DMPA", "ITX", "DMAEMA"}.isdisjoint(space.keys)
+    assert reason(space, "DMPA") == "status unknown in EU on 15 January 2026: allow it by name in the brief"
+    assert "DMPA" in space_of(allowed=(), markets=("US",)).keys
+    assert all(not substance.unknown_in for substance in space.substances)
+
+
+@pytest.mark.parametrize(
+    "asked", [{"allowed": ("BAPO", "DMPA")}, {"allowed": (), "allow_unknown_status": True}]
+)
+def test_unknown_status_named_or_allowed_is_in_and_flagged(
+    space_of: Callable[..., SearchSpace], asked: dict[str, object]
+) -> None:
+    substance = space_of(**asked).substance("DMPA")
+    assert substance.unknown_in == ("EU",)
+    assert any("unknown" in flag and "EU" in flag for flag in substance.flags)
+
+
+def test_allowing_unknown_status_does_not_lift_a_ban_or_a_veto(space_of: Callable[..., SearchSpace]) -> None:
+    space = space_of(allowed=(), allow_unknown_status=True, forbidden=("DMPA",))
+    assert "prohibited in EU" in reason(space, "TPO")
+    assert reason(space, "DMPA") == "forbidden by the brief"
 
 
 def test_forbidden_and_unlisted_substances_are_out(space_of: Callable[..., SearchSpace]) -> None:
