@@ -278,9 +278,9 @@ def local_rates(
             dy[base + place[kinds + 2]] = -gone_1
         caught = 0.0
         if place[kinds + 4] >= 0:
-            caught = cell[at.O2_RATE] * state.oxygen[i] * radical
+            caught = cell[at.O2_RATE] * state.oxygen[i] * max(radical, 0.0)
             dy[base + place[kinds + 4]] = oxygen_inflow(film, state, i) / film.width[i] - caught
-        # |R| R is R^2, and oxygen below zero feeds no radicals: an integrator that strays there comes back
+        # |R| R is R^2, and what strays below zero feeds neither radicals nor oxygen: an integrator comes back
         dy[base + place[kinds + 3]] = (
             formed
             - (cell[at.RADICAL_LOSS] + termination * abs(radical)) * radical
