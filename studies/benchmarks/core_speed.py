@@ -17,11 +17,12 @@ from gelwright.models.solver import SolverSettings, control_row, segment_rows, s
 
 GELS = Path(__file__).parents[2] / "optimiser" / "demo" / "gels"
 LAMPS = ("demo_arch_365_405", "demo_narrow_405")
-REPEATS = 60
+REPEATS = 20
 
 
-def main() -> None:
-    """Print milliseconds, accepted and rejected steps of each gel and lamp."""
+def main(folder: Path = Path("benchmark_core_speed")) -> None:
+    """Print milliseconds, accepted and rejected steps of each gel and lamp; write them to core_speed.csv."""
+    lines = ["gel,lamp,milliseconds,steps,rejected"]
     settings = SolverSettings()
     control, times = control_row(settings), []
     for path in sorted(GELS.glob("*.toml")):
@@ -40,7 +41,10 @@ def main() -> None:
             print(
                 f"{path.stem:18s} {lamp:20s} {1e3 * best:6.3f} ms {taken:4.0f} steps {rejected:3.0f} rejected"
             )
+            lines.append(f"{path.stem},{lamp},{1e3 * best:.4f},{taken:.0f},{rejected:.0f}")
     print(f"mean {1e3 * sum(times) / len(times):.3f} ms")
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "core_speed.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

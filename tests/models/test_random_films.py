@@ -18,9 +18,6 @@ def load(name: str) -> ModuleType:
     return module
 
 
-@pytest.mark.xfail(
-    reason="surface conversion up to 0.01 off in air: the front of oxygen moves through one cell at a time"
-)
 def test_promises_hold_in_random_films() -> None:
     """0.002 of conversion and 0.2 K at default settings."""
     study = load("random_cases")

@@ -82,7 +82,10 @@ def test_one_coat_is_what_cure_gives(gel: Gel) -> None:
 
 
 def test_two_half_coats_applied_together_are_one_full_coat() -> None:
-    fine, coarse = SolverSettings(cells=80), SolverSettings(cells=40)
+    # steps fine enough that only the cells differ
+    fine, coarse = (
+        SolverSettings(cells=each, tolerance_temperature_k=0.005, largest_step_s=0.5) for each in (80, 40)
+    )
     half = BUILDER.thickness_m / 2.0
     one, two = (
         run(on(BUILDER), *CURE, settings=fine),
@@ -157,9 +160,9 @@ def test_a_covered_tacky_layer_cures_and_an_open_one_does_not() -> None:
 
 def test_a_fresh_coat_changes_nothing_below_it() -> None:
     before = run(Apply(gel=BASE), *CURE)
-    moment = run(Apply(gel=BASE), *CURE, Apply(gel=BUILDER), Expose(seconds=0.01))
+    moment = run(Apply(gel=BASE), *CURE, Apply(gel=BUILDER), Expose(seconds=0.001))
     lower = moment.coat_number == 1
-    # a hundredth of a second is too short for conversion to move, and for the cold to reach the nail bed
+    # a thousandth of a second is too short for conversion to move, and for the cold to reach the nail bed
     assert moment.conversion_fraction[lower] == pytest.approx(before.conversion_fraction, abs=1e-3)
     assert moment.nail_bed_k[-1] == pytest.approx(before.nail_bed_k[-1], abs=0.05)
     assert moment.temperature_k[0] == pytest.approx(296.15, abs=0.5)
@@ -228,10 +231,18 @@ def test_warm_up_starts_afresh_at_every_exposure() -> None:
 
 
 def test_peaks_times_and_doses_add_up(three_coats: StackResult) -> None:
-    assert three_coats.film_peak_k == pytest.approx(three_coats.film_max_k[1:].max(), abs=1e-9)
-    assert three_coats.nail_bed_peak_k == pytest.approx(three_coats.nail_bed_k[1:].max(), abs=1e-9)
+    # a parabola through the hottest steps: never below them, and no more than a step's tolerance above
+    for peak, course in (
+        (three_coats.film_peak_k, three_coats.film_max_k),
+        (three_coats.nail_bed_peak_k, three_coats.nail_bed_k),
+    ):
+        assert 0.0 <= peak - course[1:].max() + 1e-9 < 0.05
     at_peak = int(np.argmax(three_coats.nail_bed_k))
-    assert three_coats.nail_bed_peak_time_s == pytest.approx(three_coats.time_s[at_peak], abs=1e-9)
+    neighbours = (
+        three_coats.time_s[at_peak - 1],
+        three_coats.time_s[min(at_peak + 1, three_coats.time_s.size - 1)],
+    )
+    assert neighbours[0] <= three_coats.nail_bed_peak_time_s <= neighbours[1]
     assert three_coats.time_s[-1] == pytest.approx(150.0)
     assert np.all(np.diff(three_coats.time_s) > 0.0)
     assert three_coats.cem43_min == pytest.approx(sum(event.cem43_min for event in three_coats.events))
