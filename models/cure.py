@@ -15,7 +15,7 @@ from .after_cure import SHRINKAGE_SOURCE, AfterCure, FilmEnd, after_cure, after_
 from .assembly import CoatCells, gather_light, stack_model
 from .core_totals import bottom_value, depth_reaching, surface_mean
 from .film import FilmModel, pack
-from .flags import flags_of
+from .flags import flags_of, lamp_flags
 from .formulation import ResinBase, amine_records, gel_initiator, gel_pigment, mix_resins
 from .gel import Gel
 from .grid import film_cells
@@ -218,6 +218,7 @@ def _result(case: CureCase, solution: Solution, amine_start: Array) -> CureResul
             *flags_of(case.gel, case.lamp, case.lamp_position, resin, float(totals[at.PEAK_FILM])),
             *pair_flags(case.gel),
             *after_cure_flags(remains),
+            *lamp_flags(case.lamp, (case.programme,)),
         ),
         citations=citations(source_keys(case.gel, resin)),
         steps=int(totals[at.STEPS]),

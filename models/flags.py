@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -58,6 +60,12 @@ def flags_of(gel: Gel, lamp: Lamp, position: str, resin: ResinBase, film_peak_k:
             f"{len(resin.unverified)} resin parameters are estimated, assumed or from memory; fit them to your own trials."
         )
     return tuple(flags)
+
+
+def lamp_flags(lamp: Lamp, programmes: Iterable[str]) -> tuple[str, ...]:
+    """What the lamp's report, its state and the programmes used have to say, as sentences, each once."""
+    remarks = (remark for name in programmes for remark in lamp.programme(name).remarks)
+    return tuple(dict.fromkeys((*(f"Lamp: {note}" for note in lamp.notes), *remarks)))
 
 
 def _pigment_flags(gel: Gel, wavelength_nm: Array, power: Array) -> list[str]:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from ..lamp_library.lamp import Lamp
 from . import layout as at
 from .cure import checked_balances, exposure_segments, rest_segment, source_keys
-from .flags import flags_of
+from .flags import flags_of, lamp_flags
 from .formulation import mix_resins
 from .materials import citations
 from .results import balances_of
@@ -171,7 +171,8 @@ def _flags(nail: Nail, position: str, film_peak_k: float, bed_time_s: float) -> 
         flags.append(
             "The nail bed is hottest at the very end of the schedule: let it end with a rest of a minute."
         )
-    return (*nail.schedule.remarks, *flags)
+    programmes = [event.programme for event in nail.schedule.events if isinstance(event, Expose)]
+    return (*nail.schedule.remarks, *flags, *lamp_flags(nail.lamp, programmes))
 
 
 def _result(nail: Nail, position: str, events: Sequence[EventResult]) -> StackResult:

@@ -16,6 +16,7 @@ from ..models.schedule_file import save_schedule
 from ..models.stack_results import CoatFigures, EventResult, StackResult
 from .brief import Limits
 from .cautions import short_cautions
+from .conditions import hand_data, hand_text
 from .verdict import CureFigures, Verdict, judge
 from .versions import versions
 
@@ -89,7 +90,7 @@ def _table(rows: Sequence[Sequence[str]], left: Sequence[int] = ()) -> list[str]
 
 
 def _position_row(lamp: Lamp, result: StackResult) -> tuple[str, ...]:
-    irradiance = mw_cm2_from_w_m2(lamp.spectrum(result.position).irradiance_w_m2())
+    irradiance = mw_cm2_from_w_m2(lamp.course.level_ratio * lamp.spectrum(result.position).irradiance_w_m2())
     coat = least_coat(result)
     return (
         result.position, f"{irradiance:.1f}", f"{result.bond_side_conversion_fraction:.3f}",
@@ -134,7 +135,7 @@ def remarks(results: Sequence[StackResult]) -> list[str]:
 def build_text(schedule: Schedule, lamp: Lamp, results: Sequence[StackResult]) -> str:
     """Verdict, positions, coats, events and cautions as text."""
     soft = least_cured(results)
-    lines = [f"{schedule.title}: {len(schedule.applications)} coats in {lamp.name}"]
+    lines = [f"{schedule.title}: {len(schedule.applications)} coats in {lamp.name}", hand_text(schedule.hand)]
     if any(result.is_demonstration for result in results):
         lines.append("Invented demonstration data.")
     head = (
@@ -173,6 +174,8 @@ def build_data(schedule: Schedule, lamp: Lamp, results: Sequence[StackResult]) -
     return {
         "schedule": schedule.title,
         "lamp": lamp.lamp_id,
+        "lamp_notes": list(lamp.notes),
+        "hand": hand_data(schedule.hand),
         "is_demonstration": any(result.is_demonstration for result in results),
         "verdict": verdict.headline,
         "verdict_text": verdict.text,

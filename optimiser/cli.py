@@ -12,7 +12,6 @@ from typing import Annotated
 import typer
 
 from ..lamp_library.errors import GelwrightError
-from .cli_build import build
 from .cli_cure import cure
 from .cli_lamp import lamp_app
 from .cli_tune import tune
@@ -53,7 +52,6 @@ def _options(
 
 app.add_typer(lamp_app, name="lamp")
 app.command()(cure)
-app.command()(build)
 app.command()(tune)
 
 

@@ -1,4 +1,4 @@
-"""The `gelwright cure` command: one gel in one lamp, with a plain verdict."""
+"""The `gelwright cure` command: one gel, or a whole build by a schedule, in one lamp, with a plain verdict."""
 
 from __future__ import annotations
 
@@ -10,15 +10,37 @@ import typer
 
 
 def cure(
-    gel: Annotated[str, typer.Argument(metavar="GEL", help="A gel's TOML file, or a packaged gel's id.")],
-    lamp: Annotated[str, typer.Option("--lamp", metavar="L", help="A packaged lamp's id, or a lamp folder.")],
-    seconds: Annotated[
-        float, typer.Option("--seconds", min=0.1, max=3600, help="Lamp-on time of one cycle, s.")
+    what: Annotated[
+        str,
+        typer.Argument(metavar="GEL|SCHEDULE", help="TOML file of a gel or a schedule, or a packaged id."),
     ],
+    lamp: Annotated[
+        str | None, typer.Option(metavar="L", help="Packaged lamp's id or a lamp folder; a gel needs it.")
+    ] = None,
+    seconds: Annotated[
+        float | None, typer.Option(min=0.1, max=3600, help="Lamp-on time of one cycle, s; a gel needs it.")
+    ] = None,
     position: Annotated[str | None, typer.Option(help="One position only; all if left out.")] = None,
-    thickness_um: Annotated[float | None, typer.Option(help="Wet film, um; the gel's if left out.")] = None,
-    programme: Annotated[str, typer.Option(help="One of the lamp's programmes.")] = "steady",
-    cycles: Annotated[int, typer.Option(min=1, max=5, help="Cure cycles, 60 s apart.")] = 1,
+    thickness_um: Annotated[
+        float | None, typer.Option(help="Gel: wet film, um; its own if left out.")
+    ] = None,
+    programme: Annotated[
+        str | None, typer.Option(help="Gel: one of the lamp's programmes; steady if left out.")
+    ] = None,
+    cycles: Annotated[
+        int | None, typer.Option(min=1, max=5, help="Gel: cure cycles, 60 s apart; one if left out.")
+    ] = None,
+    hand: Annotated[str | None, typer.Option(help="Hand: cold, usual or warm.")] = None,
+    nail: Annotated[str | None, typer.Option(help="Nail plate: thin, usual or thick.")] = None,
+    lamp_hours: Annotated[
+        float | None, typer.Option(help="Hours of light since the lamp was measured.")
+    ] = None,
+    l70_hours: Annotated[
+        float | None, typer.Option("--l70-hours", help="Hours of light to 70 % output; 10000 if left out.")
+    ] = None,
+    battery_v: Annotated[
+        float | None, typer.Option(help="Volts per cell, 3.0 to 4.2, of an unregulated battery lamp.")
+    ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Folder for tables and pictures.")
     ] = None,
@@ -28,38 +50,30 @@ def cure(
     workers: Annotated[int | None, typer.Option(min=1, help="Threads; all cores if left out.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of text.")] = False,
 ) -> None:
-    """Cure one gel in one lamp: does it cure through, does it stay cool? At every position unless one is named."""
-    from ..lamp_library.lamp import load_lamp
-    from ..lamp_library.units import m_from_um
-    from ..models.cure import CureCase, cure_many
-    from .cure_run import check_picture, cure_data, cure_picture, cure_text, write_cure_folder
-    from .demo_data import load_any_gel
+    """Cure a gel, or build a nail by a schedule, in one lamp: does it cure through, does it stay cool?
+
+    A schedule sets coats, times and cycles itself, and may name its lamp. Every position is run unless one is named.
+    """
+    from .cure_command import CureRequest, cure_gel, cure_schedule
+    from .cure_run import check_picture
+    from .demo_data import is_schedule
 
     if plot is not None:
         check_picture(plot)
-    loaded_gel, loaded_lamp = load_any_gel(gel), load_lamp(lamp)
-    places = loaded_lamp.positions if position is None else (position,)
-    for place in places:
-        loaded_lamp.spectrum(place)
-    thickness_m = loaded_gel.thickness_m if thickness_um is None else m_from_um(thickness_um)
-    cases = [
-        CureCase(
-            gel=loaded_gel, lamp=loaded_lamp, exposure_s=seconds, position=place, thickness_m=thickness_m,
-            programme=programme, cycles=cycles,
-        )
-        for place in places
-    ]  # fmt: skip
-    results = cure_many(cases, workers=workers)
-    if out is not None:
-        write_cure_folder(loaded_gel, loaded_lamp, results, out)
-    if plot is not None:
-        cure_picture(results, plot)
-        typer.echo(f"Picture written: {plot}", err=True)
-    if as_json:
-        typer.echo(
-            json.dumps(
-                cure_data(loaded_gel, loaded_lamp, results), indent=2, ensure_ascii=False, allow_nan=False
-            )
-        )
+    asked = CureRequest(
+        what=what, lamp=lamp, position=position, warmth=hand, nail=nail, used_hours=lamp_hours, l70_hours=l70_hours,
+        cell_voltage_v=battery_v, out=out, plot=plot, workers=workers,
+    )  # fmt: skip
+    if is_schedule(what):
+        gel_only = {
+            "seconds": seconds,
+            "thickness-um": thickness_um,
+            "programme": programme,
+            "cycles": cycles,
+        }
+        text, data = cure_schedule(asked, gel_only)
     else:
-        typer.echo(cure_text(loaded_gel, loaded_lamp, results))
+        text, data = cure_gel(asked, seconds, thickness_um, programme, cycles)
+    if plot is not None:
+        typer.echo(f"Picture written: {plot}", err=True)
+    typer.echo(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) if as_json else text)

@@ -12,10 +12,12 @@ from ..lamp_library.errors import InputError
 from ..lamp_library.lamp import Lamp, save_lamp
 from ..lamp_library.units import c_from_k, mw_cm2_from_w_m2, um_from_m
 from ..models.gel import Gel, save_gel
+from ..models.heat import Hand
 from ..models.results import CureResult
 from .after_cure_text import after_cure_data, after_cure_lines
 from .brief import Limits
 from .cautions import short_cautions
+from .conditions import hand_data, hand_text
 from .cycles_text import cycle_data, cycle_lines
 from .verdict import CureFigures, Verdict, judge
 from .versions import versions
@@ -59,11 +61,12 @@ def verdict_of(results: Sequence[CureResult], limits: Limits) -> Verdict:
     return judge(least, hottest, limits)
 
 
-def cure_text(gel: Gel, lamp: Lamp, results: Sequence[CureResult]) -> str:
+def cure_text(gel: Gel, lamp: Lamp, results: Sequence[CureResult], hand: Hand | None = None) -> str:
     """Verdict, table of positions and cautions as text."""
     first = results[0]
     lines = [
         f"{gel.name} ({gel.coat}), {um_from_m(first.thickness_m):g} um, {first.exposure_s:g} s in {lamp.name}",
+        hand_text(hand or Hand()),
     ]
     if gel.is_demonstration or lamp.is_demonstration:
         lines.append("Invented demonstration data.")
@@ -106,7 +109,7 @@ def model_remarks(results: Sequence[CureResult]) -> list[str]:
 
 
 def _row(lamp: Lamp, result: CureResult) -> tuple[str, ...]:
-    irradiance = mw_cm2_from_w_m2(lamp.spectrum(result.position).irradiance_w_m2())
+    irradiance = mw_cm2_from_w_m2(lamp.course.level_ratio * lamp.spectrum(result.position).irradiance_w_m2())
     return (
         result.position, f"{irradiance:.1f}", f"{result.bottom_conversion_fraction:.3f}",
         f"{result.surface_conversion_fraction:.3f}", f"{result.mean_conversion_fraction:.3f}",
@@ -115,12 +118,16 @@ def _row(lamp: Lamp, result: CureResult) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def cure_data(gel: Gel, lamp: Lamp, results: Sequence[CureResult]) -> dict[str, Any]:
+def cure_data(
+    gel: Gel, lamp: Lamp, results: Sequence[CureResult], hand: Hand | None = None
+) -> dict[str, Any]:
     """The same as plain data."""
     verdict = verdict_of(results, Limits())
     return {
         "gel": gel.name,
         "lamp": lamp.lamp_id,
+        "lamp_notes": list(lamp.notes),
+        "hand": hand_data(hand or Hand()),
         "is_demonstration": gel.is_demonstration or lamp.is_demonstration,
         "verdict": verdict.headline,
         "verdict_text": verdict.text,
@@ -166,18 +173,20 @@ def cure_picture(results: Sequence[CureResult], path: Path) -> Path:
     return save(figure, path)
 
 
-def write_cure_folder(gel: Gel, lamp: Lamp, results: Sequence[CureResult], folder: Path) -> None:
+def write_cure_folder(
+    gel: Gel, lamp: Lamp, results: Sequence[CureResult], folder: Path, hand: Hand | None = None
+) -> None:
     """Inputs, results.json, depth and time tables, verdict and picture in one folder."""
     import pandas as pd
 
     folder.mkdir(parents=True, exist_ok=True)
     save_gel(gel, folder / "gel.toml")
     save_lamp(lamp, folder / "lamp", overwrite=True)
-    data = json.dumps(cure_data(gel, lamp, results), indent=2, ensure_ascii=False, allow_nan=False)
+    data = json.dumps(cure_data(gel, lamp, results, hand), indent=2, ensure_ascii=False, allow_nan=False)
     (folder / "results.json").write_text(data + "\n", encoding="utf-8")
     depth = [result.to_frame().assign(position=result.position) for result in results]
     traces = [result.trace_frame().assign(position=result.position) for result in results]
     pd.concat(depth).to_csv(folder / "depth.csv", index=False)
     pd.concat(traces).to_csv(folder / "traces.csv", index=False)
-    (folder / "verdict.txt").write_text(cure_text(gel, lamp, results) + "\n", encoding="utf-8")
+    (folder / "verdict.txt").write_text(cure_text(gel, lamp, results, hand) + "\n", encoding="utf-8")
     cure_picture(results, folder / "cure.png")

@@ -62,12 +62,40 @@ def load_any_schedule(name_or_path: str) -> Schedule:
     return load_schedule(path, packaged=DEMO_FOLDER / "gels")
 
 
+def is_schedule(name_or_path: str) -> bool:
+    """Whether an id or a file is a schedule rather than a gel; a file with a list of events is a schedule.
+
+    Raises
+    ------
+    InputError
+        If the file is missing.
+    UnknownNameError
+        If no packaged gel or schedule has this id.
+    """
+    import tomllib
+
+    if not _looks_like_path(name_or_path):
+        known = (*list_demo_gels(), *list_demo_schedules())
+        if name_or_path not in known:
+            raise unknown_name("demonstration gel or schedule", name_or_path, known)
+        return name_or_path in list_demo_schedules()
+    file = _path(name_or_path, "schedules", "demonstration schedule")
+    try:
+        return "events" in tomllib.loads(file.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
+        return False  # the reader of gels says what is wrong with the file
+
+
 def _ids(kind: str) -> tuple[str, ...]:
     return tuple(sorted(path.stem for path in (DEMO_FOLDER / kind).glob("*.toml")))
 
 
+def _looks_like_path(name: str) -> bool:
+    return "/" in name or "\\" in name or name.endswith(".toml")
+
+
 def _path(name_or_path: str, kind: str, words: str) -> Path:
-    if "/" in name_or_path or "\\" in name_or_path or name_or_path.endswith(".toml"):
+    if _looks_like_path(name_or_path):
         path = Path(name_or_path)
         if not path.is_file():
             raise InputError(f"{path}: there is no such file. Give the path of a TOML file or a packaged id.")
