@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import csv
 import json
+import os
+import signal
+import subprocess
+import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -43,6 +48,7 @@ per_kg = { BAPO = 120, "TPO-L" = 75, TPO = 70 }
 [uncertainty]
 draws = 32
 """
+REPOSITORY = Path(__file__).resolve().parents[2]
 PICTURES = ("light.png", "conversion.png", "temperature.png", "margins.png")
 
 
@@ -186,6 +192,50 @@ def test_stopped_and_resumed_gives_the_same_answer(
     code, _, _ = run("tune", brief(), "--out", tmp_path / "run", "--workers", 1)
     assert code == 0
     assert results(tmp_path / "run")["candidates"] == results(finished)["candidates"]
+
+
+# A process of its own, found as conftest.py does; a job in the background of a shell starts with the signal ignored.
+PROCESS = f"""
+import importlib.util, signal, sys, types
+if importlib.util.find_spec("gelwright") is None:
+    package = types.ModuleType("gelwright")
+    package.__path__ = [{str(REPOSITORY)!r}]
+    sys.modules["gelwright"] = package
+signal.signal(signal.SIGINT, signal.default_int_handler)
+from gelwright.optimiser.cli import main
+main()
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name == "nt", reason="no such signal between processes")
+def test_a_real_ctrl_c_keeps_the_work_and_the_next_run_gives_the_same_answer(
+    finished: Path, brief: Callable[..., Path], tmp_path: Path
+) -> None:
+    units, folder = 3, tmp_path / "run"
+    command = [sys.executable, "-c", PROCESS, "tune", str(brief()), "--out", str(folder)]
+    journal = folder / "journal.log"
+
+    def lines() -> list[str]:
+        return journal.read_text(encoding="utf-8").splitlines() if journal.exists() else []
+
+    running = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    end = time.monotonic() + 120.0
+    while len(lines()) < 1 + units and running.poll() is None and time.monotonic() < end:
+        time.sleep(0.002)
+    running.send_signal(signal.SIGINT)
+    out, err = running.communicate(timeout=60)
+    assert (running.returncode, out) == (130, ""), err
+    assert err.splitlines()[-1].startswith("Stopped. Finished work is kept in")
+    assert "Traceback" not in err
+    kept = lines()
+    assert len(kept) >= 1 + units
+    assert not (folder / "results.json").exists()
+    again = subprocess.run(command, capture_output=True, text=True, timeout=120, check=True)
+    assert "1. " in again.stdout
+    assert lines()[: len(kept) - 1] == kept[:-1]  # the last line alone may have been cut by the signal
+    assert results(folder)["candidates"] == results(finished)["candidates"]
+    assert results(folder)["search"]["units"] == results(finished)["search"]["units"]
 
 
 def test_no_blend_is_exit_3_with_the_nearest_and_the_conflict(
