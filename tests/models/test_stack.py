@@ -160,10 +160,13 @@ def test_a_covered_tacky_layer_cures_and_an_open_one_does_not() -> None:
 
 def test_a_fresh_coat_changes_nothing_below_it() -> None:
     before = run(Apply(gel=BASE), *CURE)
-    moment = run(Apply(gel=BASE), *CURE, Apply(gel=BUILDER), Expose(seconds=0.001))
+    moment = run(Apply(gel=BASE), *CURE, Apply(gel=BUILDER), Expose(seconds=0.01))
     lower = moment.coat_number == 1
-    # a thousandth of a second is too short for conversion to move, and for the cold to reach the nail bed
-    assert moment.conversion_fraction[lower] == pytest.approx(before.conversion_fraction, abs=1e-3)
+    # a hundredth of a second is too short for the cold to reach the nail bed and for conversion to move, but for the one cell at
+    # the edge of the tacky layer, whose radicals live and whose oxygen is now cut off
+    moved = np.sort(np.abs(moment.conversion_fraction[lower] - before.conversion_fraction))
+    assert moved[-2] < 1e-4
+    assert moved[-1] < 5e-3
     assert moment.nail_bed_k[-1] == pytest.approx(before.nail_bed_k[-1], abs=0.05)
     assert moment.temperature_k[0] == pytest.approx(296.15, abs=0.5)
     # the face of a cold and a warm thick body takes the contact temperature at once (Carslaw & Jaeger 1959); the base coat
