@@ -26,11 +26,11 @@ from .cure import (
     heat_ratio,
     schedule,
 )
-from .film import pack
 from .formulation import gel_density_kg_m3, mix_resins
 from .gel import Gel
 from .heat import Hand
 from .materials import amine, photoinitiator
+from .packing import pack
 from .sensitisers import book_transfer, pairs_among
 from .solver import SolverSettings, control_row, run_parallel, segment_rows, solve_packed
 

@@ -14,13 +14,14 @@ from . import layout as at
 from .after_cure import SHRINKAGE_SOURCE, AfterCure, FilmEnd, after_cure, after_cure_flags, left_fraction
 from .assembly import CoatCells, gather_light, stack_model
 from .core_totals import bottom_value, depth_reaching, surface_mean
-from .film import FilmModel, pack
+from .film import FilmModel
 from .flags import flags_of, lamp_flags
 from .formulation import ResinBase, amine_records, gel_initiator, gel_pigment, mix_resins
 from .gel import Gel
 from .grid import film_cells
 from .heat import Hand
 from .materials import citations
+from .packing import pack
 from .results import Balances, CureResult, balances_of
 from .sensitisers import pair_flags, pair_sources, with_energy_transfer
 from .setting import setting_of

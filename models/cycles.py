@@ -17,7 +17,7 @@ from ..lamp_library.errors import InputError
 from . import layout as at
 from .core_arrays import FilmArrays, State
 from .cure import CureCase, checked_balances, film_model, heat_ratio, schedule
-from .film import pack
+from .packing import pack
 from .sensitisers import with_energy_transfer
 from .solver import Solution, SolverSettings, control_row, segment_rows, solve_packed
 

@@ -16,7 +16,8 @@ from ..lamp_library.errors import InputError, SolverError
 from . import layout as at
 from .compiled import compiled_entry, source_digest
 from .core_arrays import FilmArrays, State
-from .film import FilmModel, pack
+from .film import FilmModel
+from .packing import pack
 from .stepper import MAX_STEPS, STATUS_NOT_FINITE, STATUS_OK, run_film
 
 Array = NDArray[np.float64]

@@ -15,10 +15,11 @@ from .assembly import CoatCells, StackLight, gather_light, hands_energy, stack_m
 from .core_arrays import FilmArrays, State, copy_state
 from .core_totals import bottom_value, depth_reaching, face_temperature, surface_mean
 from .cure import SURFACE_SHARE, TACKY_BELOW_FRACTION
-from .film import FilmModel, pack
+from .film import FilmModel
 from .formulation import mix_resins
 from .gel import Gel
 from .grid import film_cells
+from .packing import pack
 from .schedule import Apply, Schedule
 from .sensitisers import with_energy_transfer
 from .solver import Segment, Solution, SolverSettings, control_row, segment_rows, solve_packed

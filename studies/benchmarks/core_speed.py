@@ -10,9 +10,9 @@ from pathlib import Path
 from gelwright.lamp_library.lamp import load_lamp
 from gelwright.models.core_arrays import copy_state
 from gelwright.models.cure import CureCase, film_model, schedule
-from gelwright.models.film import pack
 from gelwright.models.gel import load_gel
 from gelwright.models.layout import REJECTED, STEPS
+from gelwright.models.packing import pack
 from gelwright.models.solver import SolverSettings, control_row, segment_rows, solve_packed
 
 GELS = Path(__file__).parents[2] / "optimiser" / "demo" / "gels"

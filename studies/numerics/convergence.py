@@ -24,8 +24,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from reference_film import Course, ReferenceFilm
 
 from gelwright.models import layout as at
-from gelwright.models.film import Absorber, DiBenedetto, FilmModel, Kinetics, Layers, Light, Oxygen, pack
+from gelwright.models.film import Absorber, DiBenedetto, FilmModel, Kinetics, Layers, Light, Oxygen
 from gelwright.models.grid import film_cells
+from gelwright.models.packing import pack
 from gelwright.models.solver import (
     Segment,
     SolverSettings,

@@ -25,7 +25,8 @@ from gelwright.models import layout as at
 from gelwright.models.compiled import compiled_entry, source_digest
 from gelwright.models.core_arrays import State, copy_state
 from gelwright.models.core_totals import bottom_value, face_temperature, surface_mean
-from gelwright.models.film import FilmModel, pack
+from gelwright.models.film import FilmModel
+from gelwright.models.packing import pack
 from gelwright.models.solver import Segment, segment_rows
 
 __all__ = ["Course", "ReferenceFilm", "bare_checkout"]

@@ -16,8 +16,9 @@ from scipy.integrate import solve_ivp
 from gelwright.models import layout as at
 from gelwright.models.core_arrays import FilmArrays
 from gelwright.models.core_step import cell_coefficients
-from gelwright.models.film import Absorber, DiBenedetto, FilmModel, Kinetics, Layers, Light, Oxygen, pack
+from gelwright.models.film import Absorber, DiBenedetto, FilmModel, Kinetics, Layers, Light, Oxygen
 from gelwright.models.grid import film_cells
+from gelwright.models.packing import pack
 from gelwright.models.solver import Segment, SolverSettings, solve
 
 Array = NDArray[np.float64]

@@ -10,9 +10,10 @@ import math
 import pytest
 
 from gelwright.models.core_step import cell_coefficients
-from gelwright.models.film import FilmModel, pack
+from gelwright.models.film import FilmModel
 from gelwright.models.formulation import mix_resins
 from gelwright.models.materials import list_resins, resin
+from gelwright.models.packing import pack
 
 NETWORKS = [key for key in list_resins() if resin(key).group == "acrylate" and resin(key).functionality > 1]
 ROOM_K = 298.15

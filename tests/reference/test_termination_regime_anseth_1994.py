@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from gelwright.models.core_step import cell_coefficients
-from gelwright.models.film import FilmModel, pack
+from gelwright.models.film import FilmModel
 from gelwright.models.formulation import mix_resins
 from gelwright.models.materials import list_resins, resin
+from gelwright.models.packing import pack
 
 MULTI = [key for key in list_resins() if resin(key).functionality > 1]
 MONO = [key for key in list_resins() if resin(key).functionality == 1]
