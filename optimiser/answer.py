@@ -241,11 +241,11 @@ def _yellowness(problem: Problem, loadings_wt_pct: Floats) -> float | None:
 def candidates(
     problem: Problem, ranked: Sequence[Local], say: Callable[[int, int, str], None], most: int = DETAILED
 ) -> tuple[Candidate, ...]:
-    """The first few blends in full, feasible ones only unless there is none."""
+    """The first few blends in full, feasible ones only unless there is none; best first as rounded for weighing."""
     worth = [found for found in ranked if found.is_feasible] or list(ranked[:1])
     chosen = worth[:most]
     shown = []
     for i, found in enumerate(chosen):
         say(i, len(chosen), f"blend {i + 1} at every position")
         shown.append(candidate(problem, found))
-    return tuple(shown)
+    return tuple(sorted(shown, key=lambda each: each.objective))

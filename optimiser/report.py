@@ -11,6 +11,7 @@ from ..lamp_library.lamp import save_lamp
 from ..lamp_library.units import c_from_k, um_from_m
 from ..models.gel import save_gel
 from .answer import Candidate, Place
+from .brief import Margins
 from .cautions import long_cautions
 from .cure_run import model_remarks
 from .problem import OBJECTIVE_WORDS
@@ -26,9 +27,10 @@ PICTURES = {
 }
 
 
+RESTS = "A blend found by search rests on its limits, so small errors break them. For one that passes more often, "
 ADVICE = (
-    "A blend found by search rests on its limits, so small errors break them. For one that passes more often, keep a "
-    "distance on purpose: add `[margins]` with `temperature_k` and `conversion_fraction` to the brief and tune again."
+    f"{RESTS}keep a distance on purpose: add `[margins]` with `temperature_k` and `conversion_fraction` to the brief "
+    "and tune again."
 )
 
 
@@ -133,7 +135,7 @@ def status_doubts(outcome: Outcome, shown: Candidate) -> list[str]:
 
 
 def _answer(outcome: Outcome) -> list[str]:
-    best = outcome.candidates[0]
+    best, brief = outcome.candidates[0], outcome.inputs.brief
     if outcome.found.is_feasible:
         lines = ["## Answer", "", f"**{best.name}** (weight percent of the whole gel)."]
     else:
@@ -149,7 +151,7 @@ def _answer(outcome: Outcome) -> list[str]:
     doubts = status_doubts(outcome, best)
     lines += ["", *(f"- {doubt}" for doubt in doubts)] if doubts else []
     if outcome.found.is_feasible:
-        lines += ["", ADVICE]
+        lines += ["", ADVICE if brief.margins == Margins() else f"{RESTS}widen `[margins]` and tune again."]
     if outcome.conflicts:
         lines += ["", "### What conflicts", "", *(f"- {each.sentence}" for each in outcome.conflicts)]
     return lines
@@ -239,6 +241,14 @@ def _limits(outcome: Outcome) -> list[str]:
         rows.append((row.name, row.words, row.shown(figure), row.shown_margin(figure), state))
     lines = ["## Limits and margins of the first blend", ""]
     lines += table(("limit", "asked for", "predicted", "margin", ""), rows)
+    kept = outcome.inputs.brief.margins
+    if kept != Margins():
+        words = (
+            f"What is asked for includes the margins of the brief: {kept.temperature_k:g} K below every temperature "
+            f"limit and {kept.conversion_fraction:g} of conversion above every cure limit. The chance of passing is "
+            "counted without them."
+        )
+        lines += ["", words]
     if outcome.prices:
         lines += ["", "What a limit costs (first order, from the search's multipliers):", ""]
         lines += [_price(outcome, i) for i in range(len(outcome.prices))]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,7 @@ from .answer import TIGHT, Candidate, ShadowPrice, candidates, shadow_prices
 from .brief import Brief
 from .demo_data import load_any_gel
 from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .local import Local
 from .problem import Problem
 from .record import Record
 from .relaxing import Conflict, conflicts
@@ -149,6 +150,7 @@ def tune(
         problem, ledger=Record(folder, digest, problem, say), progress=progress, exhaustive=exhaustive
     )
     shown = candidates(problem, found.ranked, progress)
+    found = replace(found, ranked=in_order_shown(found.ranked, shown))
     best = found.ranked[0]
     part = problem.narrowed(tuple(best.blend_wt_pct))
     return Outcome(
@@ -161,6 +163,13 @@ def tune(
         digest=digest,
         simulations=found.simulations,
     )
+
+
+def in_order_shown(ranked: Sequence[Local], shown: Sequence[Candidate]) -> tuple[Local, ...]:
+    """Blends in the order of those shown, which rounding may have changed, then the others as they were."""
+    by_keys = {frozenset(each.blend_wt_pct): each for each in ranked}
+    first = [by_keys[frozenset(each.blend_wt_pct)] for each in shown]
+    return (*first, *(each for each in ranked if each not in first))
 
 
 def blended(inputs: Inputs, blend_wt_pct: dict[str, float]) -> Gel:

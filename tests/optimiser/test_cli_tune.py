@@ -238,6 +238,27 @@ def test_a_real_ctrl_c_keeps_the_work_and_the_next_run_gives_the_same_answer(
     assert results(folder)["search"]["units"] == results(finished)["search"]["units"]
 
 
+def test_margins_are_named_and_the_first_blend_is_the_best_as_weighed(
+    run: Callable[..., tuple[int, str, str]], brief: Callable[..., Path], tmp_path: Path
+) -> None:
+    file = brief("[objective]", "[margins]\ntemperature_k = 2\nconversion_fraction = 0.02\n[objective]")
+    allowed = file.read_text(encoding="utf-8").replace('"TPO-L", "TPO"]', '"TPO-L", "DMPA"]')
+    file.write_text(allowed.replace("TPO = 70", "DMPA = 24"), encoding="utf-8")
+    code, out, _ = run("tune", file, "--out", tmp_path / "run")
+    assert code == 0
+    data = results(tmp_path / "run")
+    objectives = [each["objective_per_kg"] for each in data["candidates"]]
+    assert objectives == sorted(objectives)
+    report = (tmp_path / "run" / "report.md").read_text(encoding="utf-8")
+    assert "includes the margins of the brief: 2 K below" in report
+    assert "widen `[margins]`" in report
+    doubt = "DMPA: legal status unknown in EU, allowed by the brief; check before use"
+    with_doubt = [each for each in data["candidates"] if "DMPA" in each["loadings_wt_pct"]]
+    assert with_doubt
+    assert out.count(doubt) == len(with_doubt)
+    assert report.count(doubt) >= 1
+
+
 def test_no_blend_is_exit_3_with_the_nearest_and_the_conflict(
     run: Callable[..., tuple[int, str, str]], brief: Callable[..., Path], tmp_path: Path
 ) -> None:
