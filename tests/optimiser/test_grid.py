@@ -14,7 +14,7 @@ from gelwright.optimiser.problem import Problem
 from gelwright.optimiser.search import search
 from gelwright.optimiser.tune import resolve
 
-POINTS, ROUNDS, REACH = 7, 4, 2
+POINTS, ROUNDS, REACH = 9, 4, 2
 
 
 class Nowhere:
