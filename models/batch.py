@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 from ..lamp_library.errors import InputError
 from ..lamp_library.lamp import Lamp
 from . import layout as at
+from .balanced import solve_balanced
 from .core_arrays import FilmArrays, State
 from .core_totals import bottom_value, depth_reaching, surface_mean
 from .cure import (
     SURFACE_SHARE,
     TACKY_BELOW_FRACTION,
     CureCase,
-    checked_balances,
     film_model,
     heat_ratio,
     schedule,
@@ -319,10 +319,15 @@ class BlendEvaluator:
         """Scalars, residual initiator [wt%] and time steps of one blend in one scenario."""
         template = self._templates[scenario]
         film, state, rows = self._film(loading, template)
-        solution = solve_packed(
-            film, state, template.segments, self._control, record=False, replay=replay, keep_steps=True
-        )
-        checked_balances(solution.totals, f"blend in {self.scenarios[scenario].lamp.lamp_id}")
+        what = f"blend in {self.scenarios[scenario].lamp.lamp_id}"
+        if replay is None:
+            solution = solve_balanced(
+                film, state, template.segments, self._settings, what, record=False, keep_steps=True
+            )
+        else:  # its steps are those of a run that balances
+            solution = solve_packed(
+                film, state, template.segments, self._control, record=False, replay=replay
+            )
         profile, width, totals = solution.conversion_fraction, film.width, solution.totals
         ratio = heat_ratio(solution.cycle_heat_j_m2) if self.scenarios[scenario].cycles > 1 else 0.0
         scalars = np.array(

@@ -108,14 +108,20 @@ def oxygen_effect(cell: Array, surface: float, seconds: float, deepest: int) -> 
         )  # what leaves by diffusion meets no radical here
         caught = consumed - silenced
         alive = max(0.0, seconds - per_oxygen * silenced / formation)
-        reduced = loss * caught / consumed
         base, termination, radicals = cell[at.RADICAL_LOSS, i], cell[row.TERMINATION, i], cell[row.RADICAL, i]
-        # Twice (written out: loops within loops are not vectorised), so that these radicals catch just what is left to them.
+        # The first-order loss with which these radicals catch just what is left to them: from the steady balance
+        # a = b R + c R^2 with b R known, then twice closer (written out: loops within loops are not vectorised).
+        wanted = per_oxygen * caught
+        pace = min(wanted / (alive + 1e-30), formation)
+        steady = pace * math.sqrt(termination / (max(formation - pace, 1e-6 * formation) + 1e-300))
+        reduced = max(
+            steady, loss * caught / (consumed + 1e-300)
+        )  # the second where oxygen leaves radicals no chance
         _, integral = radical_course(formation, base + reduced, termination, radicals, alive)
-        closer = 0.5 * (reduced + per_oxygen * caught / integral)
+        closer = min(wanted / (integral + 1e-300), 1e12)
         reduced = closer if integral > 0.0 else reduced
         _, integral = radical_course(formation, base + reduced, termination, radicals, alive)
-        closer = 0.5 * (reduced + per_oxygen * caught / integral)
+        closer = min(wanted / (integral + 1e-300), 1e12)
         reduced = closer if integral > 0.0 else reduced
         cell[row.OXYGEN_LOSS, i] = reduced if split else loss
         cell[row.ALIVE, i] = alive if split else seconds

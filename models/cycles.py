@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from ..lamp_library.errors import InputError
 from . import layout as at
+from .balanced import checked_balances
 from .core_arrays import FilmArrays, State
-from .cure import CureCase, checked_balances, film_model, heat_ratio, schedule
+from .cure import CureCase, film_model, heat_ratio, schedule
 from .packing import pack
 from .sensitisers import with_energy_transfer
 from .solver import Solution, SolverSettings, control_row, segment_rows, solve_packed

@@ -140,4 +140,5 @@ def radical_step(
         integral = steady * seconds + excess * memory
     else:
         integral = steady * seconds + math.log1p(bend) / termination
-    return steady + excess * decay / (1.0 + bend), integral
+    # In steps of nanoseconds the two terms cancel to the last digit, which may leave a minus.
+    return steady + excess * decay / (1.0 + bend), max(integral, 0.0)

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from ..lamp_library.lamp import Lamp
 from . import layout as at
-from .cure import checked_balances, exposure_segments, rest_segment, source_keys
+from .balanced import checked_balances
+from .cure import exposure_segments, rest_segment, source_keys
 from .flags import flags_of, lamp_flags
 from .formulation import mix_resins
 from .materials import citations

@@ -34,9 +34,11 @@ def test_first_order_in_the_step_with_a_type_two_initiator(study: ModuleType) ->
     assert table["order_profile_max"].min() > 0.95
 
 
-def test_in_air_the_error_stays_small_at_every_step(study: ModuleType) -> None:
+def test_in_air_the_error_falls_with_the_step(study: ModuleType) -> None:
+    """Largest error of any one cell, which is the cell at the front of oxygen; oxygen itself is of first order."""
     table = study.in_steps("air", CELLS, STEPS_S)
-    assert table["profile_max"].max() < 2e-3
+    assert table["profile_max"].is_monotonic_decreasing
+    assert table["profile_max"].iloc[1:].max() < 1e-3
 
 
 @pytest.mark.xfail(reason="in air the error stops falling at steps of about 20 ms and grows again below")

@@ -20,10 +20,10 @@ from gelwright.models.film import (
     Light,
     LinearVitrification,
     Oxygen,
-    pack,
 )
 from gelwright.models.kinetics import radical_step
 from gelwright.models.optics import light_in_film
+from gelwright.models.packing import pack
 from gelwright.models.vector_math import quick_exp, quick_fall, quick_log1p
 
 Array = NDArray[np.float64]

@@ -37,14 +37,11 @@ def test_default_settings(lamp: str, thickness_um: float) -> None:
         assert getattr(balances, name) < 1e-3, name
 
 
-RADICALS_MISS = "radicals 1.4e-4 to 2.2e-4 off, more with smaller steps; 1e-4 is allowed"
-
-
 @pytest.mark.parametrize(
     "name",
     [
         "photons",
-        pytest.param("radicals", marks=pytest.mark.xfail(reason=RADICALS_MISS)),
+        "radicals",
         "double_bonds",
         "oxygen",
         "enthalpy",
