@@ -41,7 +41,7 @@ from gelwright.models import layout as at
 from gelwright.models.core_arrays import FilmArrays, State, copy_state
 from gelwright.models.core_totals import bottom_value, surface_mean
 from gelwright.models.cure import CureCase, film_model, schedule
-from gelwright.models.film import pack
+from gelwright.models.packing import pack
 from gelwright.models.solver import SolverSettings, control_row, run_parallel, segment_rows, solve_packed
 from gelwright.optimiser.demo_data import load_any_gel
 
