@@ -192,6 +192,7 @@ def cure_figures(place: Place) -> CureFigures:
         film_peak_k=place.film_peak_k,
         nail_bed_peak_k=place.nail_bed_peak_k,
         cem43_min=place.cem43_min,
+        uncured_layer_m=place.uncured_layer_m,
     )
 
 

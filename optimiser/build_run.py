@@ -59,6 +59,7 @@ def _figures(result: StackResult, thickness_m: float) -> CureFigures:
         film_peak_k=result.film_peak_k,
         nail_bed_peak_k=result.nail_bed_peak_k,
         cem43_min=result.cem43_min,
+        uncured_layer_m=result.tacky_layer_m,
     )
 
 

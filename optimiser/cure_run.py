@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 import re
 from collections.abc import Sequence
@@ -13,6 +14,7 @@ from ..lamp_library.lamp import Lamp, save_lamp
 from ..lamp_library.units import c_from_k, mw_cm2_from_w_m2, um_from_m
 from ..models.gel import Gel, save_gel
 from ..models.heat import Hand
+from ..models.market import MARKETS, market_status
 from ..models.results import CureResult
 from .after_cure_text import after_cure_data, after_cure_lines
 from .brief import Limits
@@ -22,6 +24,8 @@ from .cycles_text import cycle_data, cycle_lines
 from .verdict import CureFigures, Verdict, judge
 from .versions import versions
 
+_LAST_DAY = datetime.date(2100, 1, 1)  # the latest entry of the table, so that a coming ban is named too
+_NUMBER = re.compile(r"\d+(?:\.\d+)?(?:e[+-]?\d+)?")
 SCALARS = (
     "bottom_conversion_fraction", "surface_conversion_fraction", "mean_conversion_fraction", "uncured_layer_m",
     "film_peak_k", "film_peak_time_s", "interface_peak_k", "nail_bed_peak_k", "nail_bed_peak_time_s", "cem43_min",
@@ -50,6 +54,7 @@ def figures(result: CureResult) -> CureFigures:
         film_peak_k=result.film_peak_k,
         nail_bed_peak_k=result.nail_bed_peak_k,
         cem43_min=result.cem43_min,
+        uncured_layer_m=result.uncured_layer_m,
     )
 
 
@@ -92,20 +97,43 @@ def cure_text(gel: Gel, lamp: Lamp, results: Sequence[CureResult], hand: Hand | 
     if first.cycles > 1:
         lines += ["", *cycle_lines(results)]
     lines += ["", *after_cure_lines(results)]
-    flags = model_remarks(results)
+    flags = [*law_remarks(gel), *model_remarks(results)]
     if flags:
         lines += ["", "Remarks of the model:", *(f"- {flag}" for flag in flags)]
     lines += ["", "Cautions:", *(f"- {caution}" for caution in short_cautions())]
     return "\n".join(lines)
 
 
+def law_remarks(gel: Gel) -> list[str]:
+    """Substances of a gel that are, or will be, prohibited or restricted somewhere, by the packaged table."""
+    found = []
+    for substance in (*gel.initiators_wt_pct, *gel.amines_wt_pct, *gel.resin_parts):
+        for market in MARKETS:
+            status = market_status(substance, market, _LAST_DAY)
+            if status.state in ("prohibited", "restricted"):
+                since = f" from {status.from_date}" if status.from_date else ""
+                found.append(
+                    f"{substance}: {status.state} in {market}{since} ({status.act}); check the law in force."
+                )
+    return found
+
+
 def model_remarks(results: Sequence[CureResult]) -> list[str]:
-    """Flags of several runs, hottest run first; those that differ in their figures only are given once."""
-    found: dict[str, str] = {}
-    for result in sorted(results, key=lambda each: -each.film_peak_k):
+    """Flags of several runs; of those that differ in their figures only, the one with the largest figures, with its position."""
+    found: dict[str, tuple[float, str]] = {}
+    several = len({result.position for result in results}) > 1
+    differing = set()
+    for result in results:
         for flag in result.flags:
-            found.setdefault(re.sub(r"\d+", "#", flag), flag)
-    return list(found.values())
+            kind, size = _NUMBER.sub("#", flag), sum(float(each) for each in _NUMBER.findall(flag))
+            if kind in found and found[kind][0] != size:
+                differing.add(kind)
+            if kind not in found or size > found[kind][0]:
+                found[kind] = (size, f"{flag} ({result.position})")
+    return [
+        text if several and kind in differing else text.rpartition(" (")[0]
+        for kind, (_, text) in found.items()
+    ]
 
 
 def _row(lamp: Lamp, result: CureResult) -> tuple[str, ...]:
@@ -133,6 +161,7 @@ def cure_data(
         "verdict_text": verdict.text,
         "cures_through": verdict.cures,
         "stays_cool": verdict.stays_cool,
+        "law": law_remarks(gel),
         "positions": [_data(result) for result in results],
         "versions": versions(),
         "citations": list(dict.fromkeys(text for result in results for text in result.citations)),

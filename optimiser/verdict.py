@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from ..lamp_library.units import c_from_k, um_from_m
 from .brief import COMFORT_K, FILM_COMMON_PRACTICE_K, Limits
 
+# First signs of damage lie at 48-50 °C for a spike of ten seconds, blisters at 55 °C (derived from Moritz & Henriques 1947).
+INJURY_K = 323.15
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CureFigures:
@@ -24,6 +27,8 @@ class CureFigures:
         Highest temperatures of film and nail bed [K]; never to be confused.
     cem43_min : float
         Thermal dose of the nail bed [equivalent minutes at 43 °C].
+    uncured_layer_m : float
+        Tacky layer at the air [m].
     """
 
     position: str
@@ -33,6 +38,7 @@ class CureFigures:
     film_peak_k: float
     nail_bed_peak_k: float
     cem43_min: float
+    uncured_layer_m: float
 
     @property
     def place(self) -> str:
@@ -97,6 +103,7 @@ def judge(weakest: CureFigures, strongest: CureFigures, limits: Limits) -> Verdi
     )
     sentences = (
         _cure_sentence(weakest, wanted),
+        _tacky_sentence(weakest),
         _heat_sentence(strongest, limits),
         *_lines(strongest, limits),
     )
@@ -119,18 +126,43 @@ def _cure_sentence(figures: CureFigures, wanted: float) -> str:
     )
 
 
+def _tacky_sentence(figures: CureFigures) -> str:
+    layer = um_from_m(figures.uncured_layer_m)
+    if layer >= um_from_m(figures.thickness_m):
+        return "Nothing of the coat sets: keep it off the skin."
+    if layer < 0.5:
+        return "The surface sets."
+    return (
+        f"The top {layer:.0f} µm stay uncured and tacky under air: wipe them off, and keep them off the skin."
+    )
+
+
 def _heat_sentence(figures: CureFigures, limits: Limits) -> str:
     return (
         f"The nail bed peaks at {c_from_k(figures.nail_bed_peak_k):.1f} °C with a thermal dose of "
-        f"{figures.cem43_min:.2g} CEM43 min ({figures.place}); the limits are {c_from_k(limits.nail_bed_max_k):.0f} °C "
+        f"{_dose(figures.cem43_min)} CEM43 min ({figures.place}); the limits are {c_from_k(limits.nail_bed_max_k):.0f} °C "
         f"and {limits.cem43_max_min:g} min. The film itself peaks at {c_from_k(figures.film_peak_k):.0f} °C."
+    )
+
+
+def _dose(cem43_min: float) -> str:
+    return (
+        f"{cem43_min:.2g}"
+        if cem43_min < 100.0
+        else f"{cem43_min:.0f}"
+        if cem43_min <= 1000.0
+        else "over 1000"
     )
 
 
 def _lines(figures: CureFigures, limits: Limits) -> list[str]:
     found = []
     if COMFORT_K < figures.nail_bed_peak_k <= limits.nail_bed_max_k:
-        found.append("That is above the comfort line of 42 °C: the client may feel it.")
+        found.append("The nail bed passes the comfort line of 42 °C: the client may feel it.")
+    if figures.nail_bed_peak_k > INJURY_K:
+        found.append(
+            "At such a nail-bed temperature tissue is injured within seconds: never try this on a person."
+        )
     if figures.film_peak_k > FILM_COMMON_PRACTICE_K:
         found.append("The film passes the 71 °C line of the trade (common practice, no source).")
     return found
