@@ -20,14 +20,14 @@ MADE, FORMATION = _P + 19, _P + 20  # radicals formed in the step; per second
 LOSS_0, LOSS_1, TERMINATION = _P + 21, _P + 22, _P + 23  # m3 mol-1 s-1
 ALIVE = _P + 24  # part of the step in which radicals live [s]
 OXYGEN_LOSS = _P + 25  # first-order loss of radicals to oxygen while they live [1/s]
-SUPPLIED, SPENT = _P + 26, _P + 27  # oxygen by diffusion and from store [mol m-3]
+SUPPLIED = _P + 26  # oxygen by diffusion [mol m-3]
+PAST_OXYGEN = _P + 27  # one step ago [mol m-3]
 INTEGRAL, ALIVE_INTEGRAL = _P + 28, _P + 29  # of radicals over the step; of the living part of it [mol s m-3]
 HALF, FACE = _P + 30, _P + 31  # half a cell's resistance to oxygen [s/m]; conductance of its upper face [m/s]
 DIAGONAL, RIGHT = _P + 32, _P + 33  # tridiagonal system of oxygen
 REACTION_HEAT, LIGHT_HEAT = _P + 34, _P + 35  # J m-2 in the step; W m-2 at full output
 CONVERSION, MISS = _P + 36, _P + 37
-PAST_OXYGEN = _P + 38  # one step ago [mol m-3]
-N_CELL = _P + 39
+N_CELL = _P + 38
 
 # Absorbers, (row, kind, cell) [mol m-3].
 A_START, A_NOW, A_MIDDLE, A_NEW = 0, 1, 2, 3  # as weighed in; now; mean over the step; after it
