@@ -14,6 +14,7 @@ from .errors import InputError
 from .lamp import Lamp, text_sha256
 from .spectrum import Spectrum
 from .tables import find_table, read_text, to_numbers, wavelength_column
+from .toml_section import Section
 from .toml_text import TomlValue, toml_text
 from .units import SPECTRAL_IRRADIANCE_UNITS, c_from_k, k_from_c, spectral_irradiance_w_m2_nm
 
@@ -136,7 +137,7 @@ def _programme_table(programme: Programme) -> dict[str, TomlValue]:
 
 
 def _lamp(document: Mapping[str, Any], folder: Path, where: str) -> Lamp:
-    top = _Section(document, where, "")
+    top = Section(document, where, "")
     power = document.get("electrical_power_w")
     provenance = top.table("provenance", required=False)
     return Lamp(
@@ -153,13 +154,13 @@ def _lamp(document: Mapping[str, Any], folder: Path, where: str) -> Lamp:
     )
 
 
-def _course(section: _Section) -> OutputCourse:
+def _course(section: Section) -> OutputCourse:
     names = ("overshoot_fraction", "time_constant_s", "level_ratio", "measured_after_s")
     section.only(*names)
     return OutputCourse(**{name: section.number(name) for name in names})
 
 
-def _air(section: _Section) -> AirTemperature:
+def _air(section: Section) -> AirTemperature:
     section.only("start_c", "rise_k", "time_constant_s")
     return AirTemperature(
         start_k=k_from_c(section.number("start_c")),
@@ -168,7 +169,7 @@ def _air(section: _Section) -> AirTemperature:
     )
 
 
-def _programmes(section: _Section) -> dict[str, Programme]:
+def _programmes(section: Section) -> dict[str, Programme]:
     found = {}
     for name in section.values:
         table = section.table(name)
@@ -178,7 +179,7 @@ def _programmes(section: _Section) -> dict[str, Programme]:
             raise InputError(f"{table.name}: segments must be a list of tables.")
         segments = []
         for number, row in enumerate(rows, start=1):
-            part = _Section(row, section.where, f"{table.path}.segments[{number}]")
+            part = Section(row, section.where, f"{table.path}.segments[{number}]")
             names = ("duration_s", "level_start_ratio", "level_end_ratio")
             part.only(*names)
             segments.append(Segment(**{each: part.number(each) for each in names}))
@@ -188,7 +189,7 @@ def _programmes(section: _Section) -> dict[str, Programme]:
     return found
 
 
-def _spectra(section: _Section, folder: Path) -> dict[str, Spectrum]:
+def _spectra(section: Section, folder: Path) -> dict[str, Spectrum]:
     section.only("file", "unit", "positions", "sha256")
     path, unit = folder / section.text("file"), section.text("unit")
     if unit not in SPECTRAL_IRRADIANCE_UNITS:
@@ -221,54 +222,3 @@ def _spectra(section: _Section, folder: Path) -> dict[str, Spectrum]:
         position: Spectrum(data[:, 0], spectral_irradiance_w_m2_nm(data[:, i], unit))
         for i, position in enumerate(table.header[1:], start=1)
     }
-
-
-class _Section:
-    """A TOML table with typed look-ups whose errors name file and key."""
-
-    def __init__(self, values: Mapping[str, Any], where: str, path: str) -> None:
-        self.values, self.where, self.path = values, where, path
-
-    @property
-    def name(self) -> str:
-        return f"{self.where}, [{self.path}]" if self.path else self.where
-
-    def only(self, *allowed: str) -> None:
-        unknown = sorted(set(self.values) - set(allowed))
-        if unknown:
-            raise InputError(f"{self.name}: unknown key '{unknown[0]}'; allowed: {', '.join(allowed)}.")
-
-    def _get(self, key: str) -> Any:
-        if key not in self.values:
-            raise InputError(f"{self.name}: '{key}' is missing; add it.")
-        return self.values[key]
-
-    def text(self, key: str) -> str:
-        value = self._get(key)
-        if not isinstance(value, str):
-            raise InputError(f"{self.name}: {key} is {value!r}; it must be text in quotes.")
-        return value
-
-    def number(self, key: str) -> float:
-        value = self._get(key)
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise InputError(f"{self.name}: {key} is {value!r}; it must be a number.")
-        return float(value)
-
-    def flag(self, key: str) -> bool:
-        value = self._get(key)
-        if not isinstance(value, bool):
-            raise InputError(f"{self.name}: {key} is {value!r}; it must be true or false.")
-        return value
-
-    def sentences(self, key: str) -> tuple[str, ...]:
-        value = self.values.get(key, [])
-        if not isinstance(value, list) or not all(isinstance(each, str) for each in value):
-            raise InputError(f"{self.name}: {key} must be a list of sentences.")
-        return tuple(value)
-
-    def table(self, key: str, *, required: bool = True) -> _Section:
-        value = self._get(key) if required else self.values.get(key, {})
-        if not isinstance(value, dict):
-            raise InputError(f"{self.name}: {key} must be a table, [{key}].")
-        return _Section(value, self.where, f"{self.path}.{key}" if self.path else key)
