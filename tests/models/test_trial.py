@@ -182,14 +182,15 @@ def test_nitrogen_and_a_held_temperature_are_obeyed() -> None:
 
 def test_the_blank_decides_how_much_of_the_lamp_stays_in_the_reading() -> None:
     # bare ground: a clear film lets nearly all light through to the nail, which it heats as it heats a bare one;
-    # lamp air: nothing of the light's heat is taken off
+    # lamp air: the light's heat in film and nail stays in, the air's own rise goes out
     against = {
         blank: predict(trial(signals=(signal(blank=blank),))).values["rise"]
         for blank in ("cured_sample", "empty_run", "lamp_interior")
     }
     lit = signal().time_s < 30.0
     assert against["empty_run"][lit] == pytest.approx(against["cured_sample"][lit], abs=0.5)
-    assert against["lamp_interior"][lit][-1] > against["cured_sample"][lit][-1] + 0.3
+    difference = against["lamp_interior"][lit] - against["cured_sample"][lit]
+    assert 0.2 < np.abs(difference).max() < 3.0
 
 
 def test_a_fit_can_change_the_film() -> None:
