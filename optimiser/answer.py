@@ -25,8 +25,9 @@ TIGHT = 0.05  # scaled distance below which a limit counts as deciding
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """Figures of a blend at one position and thickness after one cycle, in SI units; see `CureResult`."""
+    """Figures of a blend at one position of a lamp and one thickness after one cycle, in SI units; see `CureResult`."""
 
+    lamp_id: str
     position: str
     thickness_m: float
     conversion_ceiling_fraction: float
@@ -57,7 +58,7 @@ class Candidate:
     constraints : tuple of Constraint
         The limits, in the same order.
     places : tuple of Place
-        Every position at both ends of the thickness window.
+        Every position of every lamp at both ends of the thickness window.
     verdict : Verdict
         In words.
     cost_per_kg, yellowness_ratio : float or None
@@ -165,27 +166,33 @@ def shadow_prices(problem: Problem, found: Local) -> list[ShadowPrice]:
 
 
 def places_of(problem: Problem, loadings_wt_pct: Floats) -> tuple[Place, ...]:
-    """Figures at every position and at both ends of the thickness window, after one cycle."""
-    spots = [(position, h) for position in problem.lamp.positions for h in problem.brief.thicknesses_m]
-    evaluator = problem.new_evaluator([problem.scenario(position, h) for position, h in spots])
+    """Figures at every position of every lamp and at both ends of the thickness window, after one cycle."""
+    spots = [
+        (lamp.lamp_id, position, h, problem.scenario(position, h, index=index))
+        for index, lamp in enumerate(problem.lamps)
+        for position in lamp.positions
+        for h in problem.brief.thicknesses_m
+    ]
+    evaluator = problem.new_evaluator([scenario for *_, scenario in spots])
     figures = evaluator(loadings_wt_pct[np.newaxis, :])
     names = [name for name in SCENARIO_FIGURES if name != "second_cycle_heat_ratio"]
     return tuple(
         Place(
+            lamp_id=lamp_id,
             position=position,
             thickness_m=thickness,
             conversion_ceiling_fraction=float(figures.conversion_ceiling_fraction[i]),
             residual_initiator_wt_pct=float(figures.residual_initiator_wt_pct[0, i].sum()),
             **{name: float(getattr(figures, name)[0, i]) for name in names},
         )
-        for i, (position, thickness) in enumerate(spots)
+        for i, (lamp_id, position, thickness, _) in enumerate(spots)
     )
 
 
-def cure_figures(place: Place) -> CureFigures:
-    """The part of a place's figures a verdict rests on."""
+def cure_figures(place: Place, names_lamp: bool = False) -> CureFigures:
+    """The part of a place's figures a verdict rests on; its position holds the lamp where there are several."""
     return CureFigures(
-        position=place.position,
+        position=f"{place.lamp_id}, {place.position}" if names_lamp else place.position,
         thickness_m=place.thickness_m,
         bottom_conversion_fraction=place.bottom_conversion_fraction,
         conversion_ceiling_fraction=place.conversion_ceiling_fraction,
@@ -226,7 +233,11 @@ def candidate(problem: Problem, found: Local) -> Candidate:
         figures=rounded.figures,
         constraints=part.constraints,
         places=places,
-        verdict=judge(cure_figures(worst_cure), cure_figures(worst_heat), problem.brief.limits),
+        verdict=judge(
+            cure_figures(worst_cure, len(part.lamps) > 1),
+            cure_figures(worst_heat, len(part.lamps) > 1),
+            problem.brief.limits,
+        ),
         cost_per_kg=float(part.cost_per_kg(loadings[np.newaxis, :])[0]) if priced else None,
         yellowness_ratio=_yellowness(part, loadings),
         passing=probability_of_passing(part, loadings),

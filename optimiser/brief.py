@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from ..lamp_library.errors import InputError
 from ..lamp_library.units import c_from_k, k_from_c, um_from_m
-from .brief_keys import COATS, OBJECTIVES, TISSUE_LIMIT_REASON, TRACE_WT_PCT
+from .brief_keys import COATS, OBJECTIVES, SERVE, TISSUE_LIMIT_REASON, TRACE_WT_PCT
 
 NAIL_BED_HIGHEST_K = k_from_c(48.0)
 COMFORT_K = k_from_c(42.0)
@@ -129,11 +129,16 @@ class Brief:
     title : str
         What the blend is for.
     lamps : tuple of str
-        Packaged ids or absolute paths; the search handles one lamp.
+        Packaged ids or absolute paths.
+    serve : str
+        How several lamps are served: ``one_blend`` for all, a ``blend_per_lamp``, or the ``largest_set`` one blend can
+        serve.
     exposure_s, rest_s : float
         Lamp-on time of one cycle and pause between cycles [s].
     programme : str
-        Name of the lamp's programme.
+        Name of the lamp's programme, or a sequence such as ``"low_heat 20 s then steady"``.
+    exposures_s, programmes : mapping of str to float, mapping of str to str
+        Cure time [s] and programme of single lamps, by the name in `lamps`, where they differ from the above.
     gel_file : str or None
         Packaged id or absolute path of a gel whose resin base is used; otherwise `resin_parts`.
     coat : str
@@ -188,8 +193,11 @@ class Brief:
     on_date: date
     professional_use: bool
     objective: str
+    serve: str = "one_blend"
     rest_s: float = 60.0
     programme: str = "steady"
+    exposures_s: Mapping[str, float] = field(default_factory=dict)
+    programmes: Mapping[str, str] = field(default_factory=dict)
     gel_file: str | None = None
     coat: str = "builder"
     resin_parts: Mapping[str, float] = field(default_factory=dict)
@@ -214,6 +222,23 @@ class Brief:
     def __post_init__(self) -> None:
         _check_parts(self)
 
+    def exposure_in_s(self, index: int) -> float:
+        """Cure time in the lamp of this number [s]."""
+        return self.exposures_s.get(self.lamps[index], self.exposure_s)
+
+    def programme_in(self, index: int) -> str:
+        """Programme of the lamp of this number."""
+        return self.programmes.get(self.lamps[index], self.programme)
+
+    def for_lamps(self, names: Sequence[str]) -> Brief:
+        """The same brief for some of its lamps."""
+        return replace(
+            self,
+            lamps=tuple(names),
+            exposures_s={name: value for name, value in self.exposures_s.items() if name in names},
+            programmes={name: value for name, value in self.programmes.items() if name in names},
+        )
+
     @property
     def thicknesses_m(self) -> tuple[float, ...]:
         """The ends of the thickness window [m], one value when they coincide."""
@@ -236,12 +261,20 @@ def _plain(value: Any) -> Any:
     raise TypeError(f"cannot write {type(value).__name__} as JSON")
 
 
+def _check_lamps(brief: Brief) -> None:
+    if brief.serve not in SERVE:
+        raise InputError(f"lamp.serve is '{brief.serve}'; allowed are {', '.join(SERVE)}. Choose one.")
+    for label, given in (("cure_seconds_in", brief.exposures_s), ("programme_in", brief.programmes)):
+        for name in given:
+            if name not in brief.lamps:
+                raise InputError(
+                    f"lamp.{label} names '{name}', which is not in lamp.names ({', '.join(brief.lamps)}). "
+                    "Write the lamp as in lamp.names."
+                )
+
+
 def _check_parts(brief: Brief) -> None:
-    if len(brief.lamps) != 1:
-        raise InputError(
-            f"lamp.names lists {len(brief.lamps)} lamps; the search handles exactly one lamp. "
-            "Name one lamp and write one brief per lamp."
-        )
+    _check_lamps(brief)
     if not brief.smallest_loading_wt_pct >= TRACE_WT_PCT:
         raise InputError(
             f"substances.smallest_loading_wt_pct is {brief.smallest_loading_wt_pct:g} wt%; it must be at least "

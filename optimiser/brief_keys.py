@@ -11,9 +11,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal["number", "whole", "yes_no", "text", "choice", "date", "names", "numbers_by_name"]
+Kind = Literal[
+    "number", "whole", "yes_no", "text", "choice", "date", "names", "numbers_by_name", "texts_by_name"
+]
 
 OBJECTIVES = ("least_heat", "least_initiator", "least_cost", "least_yellowing")
+SERVE = ("one_blend",)
 COATS = ("base", "builder", "colour", "top")
 
 # below this nothing cures, nobody weighs, and the balances of a run compare nothing with nothing
@@ -102,7 +105,34 @@ KEYS: tuple[Key, ...] = (
     ),
     _number("lamp", "cure_seconds", "s", 1, 600, "Give the lamp's on time in seconds.", required=True),
     _number("lamp", "rest_seconds", "s", 1, 600, "Give the pause between two cure cycles in seconds."),
-    Key(section="lamp", name="programme", kind="text", remedy="Name one of the lamp's programmes."),
+    Key(
+        section="lamp",
+        name="programme",
+        kind="text",
+        remedy='Name one of the lamp\'s programmes, or write a sequence such as "low_heat 20 s then steady".',
+    ),
+    Key(
+        section="lamp",
+        name="serve",
+        kind="choice",
+        choices=SERVE,
+        remedy="Say how several lamps are to be served.",
+    ),
+    Key(
+        section="lamp",
+        name="cure_seconds_in",
+        kind="numbers_by_name",
+        unit="s",
+        low=1,
+        high=600,
+        remedy="Give the on time of single lamps in seconds.",
+    ),
+    Key(
+        section="lamp",
+        name="programme_in",
+        kind="texts_by_name",
+        remedy="Give the programme of single lamps as text.",
+    ),
     Key(
         section="gel",
         name="file",

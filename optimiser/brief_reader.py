@@ -109,6 +109,10 @@ def _value(key: Key, value: Any, file: Path) -> Any:
             if not isinstance(value, dict):
                 _refuse(key, value, file, "a table of name = number")
             return {name: _number(key, inner, file, f"{key.label}.{name}") for name, inner in value.items()}
+        case "texts_by_name":
+            if not isinstance(value, dict) or not all(isinstance(inner, str) for inner in value.values()):
+                _refuse(key, value, file, "a table of name = text in quotes")
+            return dict(value)
 
 
 def _names(key: Key, value: Any, file: Path) -> tuple[str, ...]:
@@ -152,7 +156,7 @@ def _brief(values: dict[str, Any], file: Path) -> Brief:
     folder = file.resolve().parent
     gel_file = values.get("gel.file")
     optional = {
-        "rest_s": "lamp.rest_seconds", "programme": "lamp.programme", "coat": "gel.coat", "note": "note",
+        "rest_s": "lamp.rest_seconds", "programme": "lamp.programme", "serve": "lamp.serve", "coat": "gel.coat", "note": "note",
         "resin_parts": "gel.resin_parts", "stabilisers_wt_pct": "gel.stabilisers_wt_pct", "seed": "seed",
         "allowed": "substances.allowed", "forbidden": "substances.forbidden",
         "allow_unknown_status": "substances.allow_unknown_status",
@@ -161,6 +165,9 @@ def _brief(values: dict[str, Any], file: Path) -> Brief:
         "prices_per_kg": "prices.per_kg", "is_demonstration": "demonstration",
     }  # fmt: skip
     given = {name: values[label] for name, label in optional.items() if label in values}
+    for name, label in (("exposures_s", "lamp.cure_seconds_in"), ("programmes", "lamp.programme_in")):
+        if label in values:
+            given[name] = {_located(lamp, folder): value for lamp, value in values[label].items()}
     if "hand.start_c" in values:
         given["hand_start_k"] = k_from_c(values["hand.start_c"])
     if "hand.nail_thickness_mm" in values:

@@ -89,7 +89,7 @@ def _text(outcome: Outcome) -> str:
 
     brief = outcome.inputs.brief
     lines = [brief.title]
-    if brief.is_demonstration or outcome.inputs.lamp.is_demonstration:
+    if brief.is_demonstration or any(lamp.is_demonstration for lamp in outcome.inputs.lamps):
         lines.append("Invented demonstration data.")
     if not outcome.found.is_feasible:
         lines += ["", "No blend meets this brief. Nearest:"]

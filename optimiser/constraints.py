@@ -61,6 +61,8 @@ class Constraint:
         ``k``, ``m``, ``fraction``, ``ratio``, ``min``, ``wt_pct`` or ``per_kg``.
     logarithmic : bool
         Whether the scaled value follows log(1 + figure / limit), for figures that grow exponentially.
+    lamp_id : str
+        Lamp in which the figure is judged; empty for limits that no lamp touches.
     """
 
     name: str
@@ -72,6 +74,7 @@ class Constraint:
     scale: float
     unit: str
     logarithmic: bool = False
+    lamp_id: str = ""
 
     def scaled(self, figure: Floats) -> Floats:
         """Scaled value of one or more figures: 0 or less when the limit is kept."""
@@ -161,23 +164,31 @@ def build_constraints(
     Returns
     -------
     tuple of Constraint
-        In a fixed order: heat, cure, whole-blend limits.
+        In a fixed order: heat, cure, second cycle, whole blend, colour; scenarios lamp by lamp within each. Names hold
+        the lamp when there are several.
     """
-    places = [_place(scenario) for scenario in scenarios]
-    rows = [_row(spec, places[i], i) for i in heat for spec in _heat_limits(brief)]
-    rows += [_row(spec, places[i], i) for i in cure for spec in _cure_limits(brief, float(ceilings[i]))]
-    rows += [_row(spec, places[i], i) for i in second for spec in _second_cycle_limits(brief)]
-    rows += [_row(spec, "", 0) for spec in _blend_limits(brief)]
+    lamps = list(dict.fromkeys(scenario.lamp.lamp_id for scenario in scenarios))
+    at = [(_place(scenario, len(lamps) > 1), scenario.lamp.lamp_id) for scenario in scenarios]
+    rows = [_row(spec, *at[i], i) for i in heat for spec in _heat_limits(brief)]
+    rows += [_row(spec, *at[i], i) for i in cure for spec in _cure_limits(brief, float(ceilings[i]))]
+    rows += [_row(spec, *at[i], i) for i in second for spec in _second_cycle_limits(brief)]
+    rows += [_row(spec, "", "", 0) for spec in _blend_limits(brief)]
+    rows += [
+        _row(spec, lamp_id if len(lamps) > 1 else "", lamp_id, column)
+        for column, lamp_id in enumerate(lamps)
+        for spec in _colour_limits(brief)
+    ]
     return tuple(rows)
 
 
-def _place(scenario: Scenario) -> str:
-    return f"{scenario.position}, {um_from_m(scenario.thickness_m):g} µm"
+def _place(scenario: Scenario, names_lamp: bool) -> str:
+    lamp = f"{scenario.lamp.lamp_id}, " if names_lamp else ""
+    return f"{lamp}{scenario.position}, {um_from_m(scenario.thickness_m):g} µm"
 
 
-def _row(spec: dict[str, Any], place: str, scenario: int) -> Constraint:
+def _row(spec: dict[str, Any], place: str, lamp_id: str, scenario: int) -> Constraint:
     name = f"{spec['limit_name']}, {place}" if place else spec["limit_name"]
-    return Constraint(name=name, scenario=scenario, **spec)
+    return Constraint(name=name, scenario=scenario, lamp_id=lamp_id, **spec)
 
 
 def _spec(
@@ -235,11 +246,15 @@ def _blend_limits(brief: Brief) -> list[dict[str, Any]]:
     asked = (
         ("total initiator", "total_wt_pct", limits.total_initiator_max_wt_pct, "wt_pct"),
         ("cost", "cost_per_kg", limits.cost_max_per_kg, "per_kg"),
-        ("yellowness", "yellowness_ratio", limits.yellowness_max_ratio, "ratio"),
     )
     return [
         _spec(name, figure, most, 1, most, unit) for name, figure, most, unit in asked if most is not None
     ]
+
+
+def _colour_limits(brief: Brief) -> list[dict[str, Any]]:
+    most = brief.limits.yellowness_max_ratio
+    return [] if most is None else [_spec("yellowness", "yellowness_ratio", most, 1, most, "ratio")]
 
 
 def scaled_values(constraints: Sequence[Constraint], measures: Measures) -> Floats:

@@ -145,21 +145,26 @@ def probability_of_passing(problem: Problem, loadings_wt_pct: Floats, draws: int
     )
 
 
-def _spots(problem: Problem) -> list[tuple[str, int]]:
-    """Position and cycles of what each draw simulates: cure, heat, and the second cycle where it is judged."""
-    weak, strong = problem.lamp.weakest, problem.lamp.strongest
-    return [(weak, 1), (strong, 1), *([(weak, 2)] if problem.judges_second_cycle else [])]
+def _spots(problem: Problem) -> list[tuple[int, str, int]]:
+    """Lamp, position and cycles of what each draw simulates: cure, heat, and the second cycle where it is judged."""
+    lamps = list(enumerate(problem.lamps))
+    cure = [(i, lamp.weakest, 1) for i, lamp in lamps]
+    heat = [(i, lamp.strongest, 1) for i, lamp in lamps]
+    again = [(i, lamp.weakest, 2) for i, lamp in lamps] if problem.judges_second_cycle else []
+    return [*cure, *heat, *again]
 
 
 def _drawn_measures(
-    problem: Problem, conditions: Draws, spots: Sequence[tuple[str, int]]
+    problem: Problem, conditions: Draws, spots: Sequence[tuple[int, str, int]]
 ) -> dict[str, Floats]:
-    """Figures of every draw, shape (n_draw, n_spot)."""
+    """Figures of every draw, shape (n_draw, n_spot); one draw of output holds for every lamp."""
     rows: dict[str, list[Floats]] = {name: [] for name in (*SCENARIO_FIGURES, "residual_wt_pct")}
     for k, loadings in enumerate(conditions.loadings_wt_pct):
-        lamp = problem.lamp.with_output(float(conditions.output_ratio[k]))
-        thickness = float(conditions.thickness_m[k])
-        scenarios = [problem.scenario(position, thickness, cycles, lamp) for position, cycles in spots]
+        output, thickness = float(conditions.output_ratio[k]), float(conditions.thickness_m[k])
+        lamps = [lamp.with_output(output) for lamp in problem.lamps]
+        scenarios = [
+            problem.scenario(position, thickness, cycles, lamps[i], index=i) for i, position, cycles in spots
+        ]
         figures = problem.new_evaluator(scenarios)(loadings[np.newaxis, :])
         for name in SCENARIO_FIGURES:
             rows[name].append(getattr(figures, name)[0])
@@ -167,15 +172,16 @@ def _drawn_measures(
     return {name: np.stack(each) for name, each in rows.items()}
 
 
-def _drawn_limits(problem: Problem, spots: Sequence[tuple[str, int]]) -> tuple[Constraint, ...]:
+def _drawn_limits(problem: Problem, spots: Sequence[tuple[int, str, int]]) -> tuple[Constraint, ...]:
     """The brief's cure and heat limits for one draw's scenarios, without margins."""
+    n = len(problem.lamps)
     thickest = problem.brief.thickness_high_m  # only names the rows; a draw has its own thickness
     rows = build_constraints(
         replace(problem.brief, margins=Margins()),
-        [problem.scenario(position, thickest, cycles) for position, cycles in spots],
-        cure=[0, 1],
-        heat=[1],
-        second=range(2, len(spots)),
+        [problem.scenario(position, thickest, cycles, index=i) for i, position, cycles in spots],
+        cure=range(2 * n),
+        heat=range(n, 2 * n),
+        second=range(2 * n, len(spots)),
         ceilings=np.full(len(spots), problem.ceilings[0]),
     )
     return tuple(row for row in rows if row.figure in SCENARIO_FIGURES or row.figure == "residual_wt_pct")

@@ -29,6 +29,10 @@ SCENARIO_FIGURES = (
     "second_cycle_heat_ratio",
 )  # fmt: skip
 
+# how far the stand-in for "the worst of several lamps" may lie below it, times ln(number of lamps)
+SOFT_K = 0.1
+SOFT_YELLOWNESS = 0.1
+
 OBJECTIVE_WORDS = {
     "least_heat": "lowest nail-bed temperature",
     "least_initiator": "least initiator",
@@ -72,6 +76,8 @@ class Problem:
     ----------
     brief, lamp, gel, space
         What is asked, in which light, on which resin base, with which substances.
+    more_lamps : tuple of Lamp
+        Further lamps the same blend has to serve, in the order of the brief; every limit holds in each of them.
     make_evaluator : callable
         Builds the simulator; tests put a cheap stand-in here.
     workers : int or None
@@ -84,6 +90,7 @@ class Problem:
     lamp: Lamp
     gel: Gel
     space: SearchSpace
+    more_lamps: tuple[Lamp, ...] = ()
     make_evaluator: EvaluatorMaker = SteadyEvaluator
     workers: int | None = None
     is_screening: bool = False
@@ -97,11 +104,13 @@ class Problem:
     _seen: dict[bytes, Point] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
-        thicknesses, weak, strong = self.brief.thicknesses_m, self.lamp.weakest, self.lamp.strongest
-        thicknesses = thicknesses[-1:] if self.is_screening else thicknesses
-        cure = [self.scenario(weak, thickness) for thickness in thicknesses]
-        heat = [self.scenario(strong, thickness) for thickness in thicknesses]
-        again = [self.scenario(weak, thicknesses[-1], cycles=2)] if self.judges_second_cycle else []
+        thicknesses = self.brief.thicknesses_m[-1:] if self.is_screening else self.brief.thicknesses_m
+        each = range(len(self.lamps))
+        cure = [self.scenario(self.lamps[i].weakest, h, index=i) for i in each for h in thicknesses]
+        heat = [self.scenario(self.lamps[i].strongest, h, index=i) for i in each for h in thicknesses]
+        thick = thicknesses[-1]
+        twice = each if self.judges_second_cycle else ()
+        again = [self.scenario(self.lamps[i].weakest, thick, 2, index=i) for i in twice]
         self.scenarios = (*cure, *heat, *again)
         n = len(cure)
         self.cure_scenarios = tuple(range(n))
@@ -120,6 +129,17 @@ class Problem:
             second=self.second_scenarios,
             ceilings=self.ceilings,
         )
+
+    @property
+    def lamps(self) -> tuple[Lamp, ...]:
+        """Every lamp the blend has to serve, in the order of the brief."""
+        return (self.lamp, *self.more_lamps)
+
+    @property
+    def thick_scenarios(self) -> tuple[int, ...]:
+        """Cure scenarios in the thickest film, one for each lamp."""
+        step = len(self.cure_scenarios) // len(self.lamps)
+        return self.cure_scenarios[step - 1 :: step]
 
     @property
     def judges_second_cycle(self) -> bool:
@@ -148,15 +168,15 @@ class Problem:
         )
 
     def scenario(
-        self, position: str, thickness_m: float, cycles: int = 1, lamp: Lamp | None = None
+        self, position: str, thickness_m: float, cycles: int = 1, lamp: Lamp | None = None, index: int = 0
     ) -> Scenario:
-        """One scenario of the brief's programme and hand."""
+        """One scenario of the brief's hand, and of the cure time and programme it gives the lamp number `index`."""
         return Scenario(
-            lamp=lamp or self.lamp,
+            lamp=lamp or self.lamps[index],
             position=position,
             thickness_m=thickness_m,
-            exposure_s=self.brief.exposure_s,
-            programme=self.brief.programme,
+            exposure_s=self.brief.exposure_in_s(index),
+            programme=self.brief.programme_in(index),
             cycles=cycles,
             rest_s=self.brief.rest_s,
             hand=self.hand,
@@ -173,6 +193,7 @@ class Problem:
             lamp=self.lamp,
             gel=self.gel,
             space=self.space.subset(keys),
+            more_lamps=self.more_lamps,
             make_evaluator=self.make_evaluator,
             workers=self.workers,
             is_screening=screening,
@@ -246,21 +267,24 @@ class Problem:
         if not missing_prices(self.space.keys, self.brief):
             found["cost_per_kg"] = self.cost_per_kg(loadings_wt_pct)[:, np.newaxis]
         if self.brief.objective == "least_yellowing" or self.brief.limits.yellowness_max_ratio is not None:
-            found["yellowness_ratio"] = self.yellowness(loadings_wt_pct, residual)[:, np.newaxis]
+            found["yellowness_ratio"] = self.yellowness_by_lamp(loadings_wt_pct, residual)
         found["objective"] = self._objective(found)
         return found
 
     def _objective(self, found: Mapping[str, Floats]) -> Floats:
         match self.brief.objective:
             case "least_heat":
-                hottest = self.heat_scenarios[-1]  # the thick end of the window
-                return found["nail_bed_peak_k"][:, [hottest]] - self.brief.hand_start_k
+                step = len(self.heat_scenarios) // len(self.lamps)
+                hottest = list(
+                    self.heat_scenarios[step - 1 :: step]
+                )  # the thick end of the window, lamp by lamp
+                return soft_maximum(found["nail_bed_peak_k"][:, hottest] - self.brief.hand_start_k, SOFT_K)
             case "least_initiator":
                 return found["total_wt_pct"]
             case "least_cost":
                 return found["cost_per_kg"]
             case _:
-                return found["yellowness_ratio"]
+                return soft_maximum(found["yellowness_ratio"], SOFT_YELLOWNESS)
 
     def cost_per_kg(self, loadings_wt_pct: Floats) -> Floats:
         """Cost of the initiators and amines in one kg of gel, shape (n_blend,)."""
@@ -268,14 +292,32 @@ class Problem:
         return np.asarray(loadings_wt_pct @ prices / 100.0)
 
     def yellowness(self, loadings_wt_pct: Floats, residual_wt_pct: Floats) -> Floats:
-        """Yellowness index of the cured film at the thick end of the window, shape (n_blend,)."""
+        """Yellowness index of the cured film at the thick end of the window, in the worst lamp, shape (n_blend,)."""
+        return np.asarray(self.yellowness_by_lamp(loadings_wt_pct, residual_wt_pct).max(axis=1))
+
+    def yellowness_by_lamp(self, loadings_wt_pct: Floats, residual_wt_pct: Floats) -> Floats:
+        """Yellowness index of the cured film at the thick end of the window, shape (n_blend, n_lamp)."""
         from .colour_figures import yellowness_index
 
-        return yellowness_index(
-            self.gel,
-            self.space.initiators,
-            self.space.amines,
-            loadings_wt_pct,
-            residual_wt_pct[:, self.cure_scenarios[-1], :],
-            self.brief.thickness_high_m,
-        )
+        columns = [
+            yellowness_index(
+                self.gel,
+                self.space.initiators,
+                self.space.amines,
+                loadings_wt_pct,
+                residual_wt_pct[:, scenario, :],
+                self.brief.thickness_high_m,
+            )
+            for scenario in self.thick_scenarios
+        ]
+        return np.stack(columns, axis=1)
+
+
+def soft_maximum(values: Floats, softness: float) -> Floats:
+    """Smooth stand-in for the largest of each row, at most ``softness ln(n)`` below it, shape (n_row, 1).
+
+    A true maximum has kinks that mislead a gradient search; of a single column it is that column.
+    """
+    top = values.max(axis=1, keepdims=True)
+    spread = np.exp((values - top) / softness).mean(axis=1, keepdims=True)
+    return np.asarray(top + softness * np.log(spread))

@@ -15,6 +15,7 @@ from .brief import Margins
 from .cautions import long_cautions
 from .cure_run import model_remarks
 from .problem import OBJECTIVE_WORDS
+from .report_pictures import LAMP_PICTURES, picture_name
 from .run_data import OBJECTIVE_UNIT, candidate_table, citations, outcome_data
 from .tune import Outcome, blended
 from .versions import versions
@@ -57,7 +58,9 @@ def write_run_folder(outcome: Outcome, brief_file: Path, folder: Path) -> Path:
 
     if brief_file.resolve() != (folder / "brief.toml").resolve():
         shutil.copyfile(brief_file, folder / "brief.toml")
-    save_lamp(outcome.inputs.lamp, folder / "lamp", overwrite=True)
+    for lamp in outcome.inputs.lamps:
+        several = len(outcome.inputs.lamps) > 1
+        save_lamp(lamp, folder / "lamps" / lamp.lamp_id if several else folder / "lamp", overwrite=True)
     gel = blended(outcome.inputs, outcome.candidates[0].blend_wt_pct)
     save_gel(gel, folder / "gel.toml")
     (folder / "results.json").write_text(_json(outcome), encoding="utf-8")
@@ -92,12 +95,15 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
 def _head(outcome: Outcome) -> list[str]:
     inputs, brief = outcome.inputs, outcome.inputs.brief
     lines = [f"# {brief.title}", ""]
-    if brief.is_demonstration or inputs.lamp.is_demonstration or inputs.gel.is_demonstration:
+    if is_demonstration(outcome):
         lines += ["**Invented demonstration data.** Not a real lamp, gel or price list.", ""]
     window = f"{um_from_m(brief.thickness_low_m):g}-{um_from_m(brief.thickness_high_m):g} µm"
     lines += [
-        f"- lamp: {inputs.lamp.name} (`{inputs.lamp.lamp_id}`), programme {brief.programme}, {brief.exposure_s:g} s",
-        f"- light: weakest at {inputs.lamp.weakest}, strongest at {inputs.lamp.strongest}",
+        *(
+            f"- lamp: {lamp.name} (`{lamp.lamp_id}`), programme {brief.programme_in(i)}, "
+            f"{brief.exposure_in_s(i):g} s; weakest at {lamp.weakest}, strongest at {lamp.strongest}"
+            for i, lamp in enumerate(inputs.lamps)
+        ),
         f"- coat: {inputs.gel.coat}, {window}, on {_base(outcome)}",
         f"- finger: {c_from_k(brief.hand_start_k):.0f} °C, nail plate {1e-3 * um_from_m(brief.nail_thickness_m):.2f} mm",
         (
@@ -107,6 +113,16 @@ def _head(outcome: Outcome) -> list[str]:
         f"- wanted: {OBJECTIVE_WORDS[brief.objective]}, at most {brief.max_initiators} initiators",
     ]
     return lines
+
+
+def is_demonstration(outcome: Outcome) -> bool:
+    """Whether brief, resin base or a lamp is invented."""
+    inputs = outcome.inputs
+    return (
+        inputs.brief.is_demonstration
+        or inputs.gel.is_demonstration
+        or any(lamp.is_demonstration for lamp in inputs.lamps)
+    )
 
 
 def _base(outcome: Outcome) -> str:
@@ -207,7 +223,11 @@ def _positions(outcome: Outcome) -> list[str]:
         "After one cure; the tacky layer is what stays below 20 % conversion at the top.",
     ]
     for rank, shown in enumerate(outcome.candidates, start=1):
-        lines += ["", f"**{rank}. {shown.name}**", "", *table(_PLACE_HEAD, map(_place_row, shown.places))]
+        head, rows = list(_PLACE_HEAD), [_place_row(place) for place in shown.places]
+        if len(outcome.inputs.lamps) > 1:
+            head = ["lamp", *head]
+            rows = [(place.lamp_id, *row) for place, row in zip(shown.places, rows, strict=True)]
+        lines += ["", f"**{rank}. {shown.name}**", "", *table(head, rows)]
     return lines
 
 
@@ -278,8 +298,12 @@ def _price(outcome: Outcome, index: int) -> str:
 
 def _pictures(outcome: Outcome) -> list[str]:
     lines = ["## Pictures of the first blend"]
+    lamps = outcome.inputs.lamps
     for name, words in PICTURES.items():
-        lines += ["", f"![{words}]({name})", "", f"*{words}.*"]
+        for lamp in lamps if name in LAMP_PICTURES else lamps[:1]:
+            file = picture_name(name, lamp, len(lamps)) if name in LAMP_PICTURES else name
+            caption = f"{words}: {lamp.name}" if file != name else words
+            lines += ["", f"![{caption}]({file})", "", f"*{caption}.*"]
     return lines
 
 
@@ -320,10 +344,10 @@ def _method(outcome: Outcome) -> list[str]:
     flags = model_remarks(outcome.traces)
     lines = ["## How this was worked out", ""]
     lines.append(f"- {found.method}; {found.units} local searches, {outcome.simulations} films simulated")
+    ends = "; ".join(f"{lamp.weakest}, {lamp.strongest}" for lamp in outcome.inputs.lamps)
     lines.append(
-        f"- cure judged at the weakest and the strongest position ({outcome.inputs.lamp.weakest}, "
-        f"{outcome.inputs.lamp.strongest}), heat at the strongest, at both ends of the thickness window; "
-        "every position recomputed for the blends shown"
+        f"- cure judged at the weakest and the strongest position ({ends}), heat at the strongest, at both ends of the "
+        "thickness window; every position recomputed for the blends shown"
     )
     lines.append(f"- seed {brief.seed}, fingerprint {outcome.digest}")
     lines.append("- versions: " + ", ".join(f"{name} {number}" for name, number in versions().items()))

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
+from ..lamp_library.lamp import Lamp
+from ..models.results import CureResult
 from .colour_figures import initiator_absorbance
 from .plots import (
     draw_conversion,
@@ -16,9 +19,17 @@ from .plots import (
 )
 from .tune import Outcome
 
+# these are drawn once for each lamp
+LAMP_PICTURES = ("light.png", "conversion.png", "temperature.png")
+
+
+def picture_name(name: str, lamp: Lamp, lamps: int) -> str:
+    """File of a lamp's picture: the plain name when there is one lamp, else with the lamp's id in it."""
+    return name if lamps == 1 else name.replace(".png", f"_{lamp.lamp_id}.png")
+
 
 def write_pictures(outcome: Outcome, folder: Path) -> list[Path]:
-    """Draw the four pictures of the first blend as PNG files.
+    """Draw the pictures of the first blend as PNG files.
 
     Parameters
     ----------
@@ -31,16 +42,23 @@ def write_pictures(outcome: Outcome, folder: Path) -> list[Path]:
     -------
     list of Path
     """
-    return [
-        _light(outcome, folder / "light.png"),
-        _conversion(outcome, folder / "conversion.png"),
-        _temperature(outcome, folder / "temperature.png"),
-        _margins(outcome, folder / "margins.png"),
-    ]
+    lamps = outcome.inputs.lamps
+    drawn = []
+    for lamp in lamps:
+        traces = [result for result in outcome.traces if result.lamp_id == lamp.lamp_id]
+        light, conversion, temperature = (
+            folder / picture_name(name, lamp, len(lamps)) for name in LAMP_PICTURES
+        )
+        drawn += [
+            _light(outcome, lamp, light),
+            _conversion(outcome, traces, lamp, conversion),
+            _temperature(outcome, traces, temperature),
+        ]
+    return [*drawn, _margins(outcome, folder / "margins.png")]
 
 
-def _light(outcome: Outcome, path: Path) -> Path:
-    lamp, brief = outcome.inputs.lamp, outcome.inputs.brief
+def _light(outcome: Outcome, lamp: Lamp, path: Path) -> Path:
+    brief = outcome.inputs.brief
     spectrum = lamp.spectrum(lamp.strongest)
     wavelength_nm = spectrum.wavelength_nm
     gel, space = outcome.inputs.gel, outcome.inputs.space
@@ -54,19 +72,21 @@ def _light(outcome: Outcome, path: Path) -> Path:
     return save(figure, path)
 
 
-def _conversion(outcome: Outcome, path: Path) -> Path:
+def _conversion(outcome: Outcome, traces: Sequence[CureResult], lamp: Lamp, path: Path) -> Path:
     figure, axes = new_figure(6.4, 3.8)
     least = [
-        row.limit for row in outcome.candidates[0].constraints if row.figure == "bottom_conversion_fraction"
+        row.limit
+        for row in outcome.candidates[0].constraints
+        if row.figure == "bottom_conversion_fraction" and row.lamp_id == lamp.lamp_id
     ]
-    draw_conversion(axes[0], outcome.traces, max(least) if least else None)
+    draw_conversion(axes[0], traces, max(least) if least else None)
     return save(figure, path)
 
 
-def _temperature(outcome: Outcome, path: Path) -> Path:
+def _temperature(outcome: Outcome, traces: Sequence[CureResult], path: Path) -> Path:
     figure, axes = new_figure(9.0, 3.6, columns=2)
-    draw_film_temperature(axes[0], outcome.traces)
-    draw_nail_bed_temperature(axes[1], outcome.traces, outcome.inputs.brief.limits.nail_bed_max_k)
+    draw_film_temperature(axes[0], traces)
+    draw_nail_bed_temperature(axes[1], traces, outcome.inputs.brief.limits.nail_bed_max_k)
     return save(figure, path)
 
 

@@ -39,6 +39,7 @@ def limit_rows(constraints: Sequence[Constraint], figures: Sequence[float]) -> l
         rows.append(
             {
                 "limit": row.name,
+                "lamp": row.lamp_id,
                 "words": row.words,
                 f"figure_{unit}": figure,
                 f"limit_{unit}": row.limit,
@@ -81,13 +82,20 @@ def outcome_data(outcome: Outcome) -> dict[str, Any]:
     unit = OBJECTIVE_UNIT[brief.objective]
     return {
         "title": brief.title,
-        "is_demonstration": brief.is_demonstration or outcome.inputs.lamp.is_demonstration,
+        "is_demonstration": brief.is_demonstration
+        or any(lamp.is_demonstration for lamp in outcome.inputs.lamps),
         "is_feasible": outcome.found.is_feasible,
         "objective": brief.objective,
         "objective_words": OBJECTIVE_WORDS[brief.objective],
         "currency": brief.currency,
-        "lamp": outcome.inputs.lamp.lamp_id,
-        "exposure_s": brief.exposure_s,
+        "lamps": [
+            {
+                "lamp": lamp.lamp_id,
+                "programme": brief.programme_in(i),
+                "exposure_s": brief.exposure_in_s(i),
+            }
+            for i, lamp in enumerate(outcome.inputs.lamps)
+        ],
         "thickness_low_m": brief.thickness_low_m,
         "thickness_high_m": brief.thickness_high_m,
         "markets": list(brief.markets),

@@ -117,7 +117,7 @@ class SearchSpace:
         return next(each for each in self.substances if each.key == key)
 
 
-def build_search_space(brief: Brief, lamp: Lamp, gel: Gel) -> SearchSpace:
+def build_search_space(brief: Brief, lamp: Lamp, gel: Gel, *, more_lamps: Sequence[Lamp] = ()) -> SearchSpace:
     """Sort every known initiator and amine into usable and excluded.
 
     Parameters
@@ -126,6 +126,8 @@ def build_search_space(brief: Brief, lamp: Lamp, gel: Gel) -> SearchSpace:
         Rules of the formulator and the markets.
     lamp : Lamp
         The lamp; an initiator that absorbs none of its light is left out.
+    more_lamps : sequence of Lamp
+        Further lamps; an initiator stays in if it absorbs the light of one of them.
     gel : Gel
         The resin base, checked against the same law.
 
@@ -144,13 +146,14 @@ def build_search_space(brief: Brief, lamp: Lamp, gel: Gel) -> SearchSpace:
     known = [*list_photoinitiators(), *list_amines()]
     _check_names(brief, known)
     notes = _law_of_base(brief, gel)
+    lamps = (lamp, *more_lamps)
     usable: list[Substance] = []
     excluded: list[Excluded] = []
     for key in list_photoinitiators():
-        _sort_in(_judge(initiator_of(gel, key), brief, lamp, gel), usable, excluded)
+        _sort_in(_judge(initiator_of(gel, key), brief, lamps, gel), usable, excluded)
     amines: list[Substance] = []
     for key in list_amines():
-        _sort_in(_judge(amine(key), brief, lamp, gel), amines, excluded)
+        _sort_in(_judge(amine(key), brief, lamps, gel), amines, excluded)
     usable, amines = _pair_type_two(usable, amines, excluded)
     space = SearchSpace(substances=(*usable, *amines), excluded=tuple(excluded), law_notes=tuple(notes))
     if not usable:
@@ -179,7 +182,9 @@ def _sort_in(judged: Substance | Excluded, usable: list[Substance], excluded: li
         excluded.append(judged)
 
 
-def _judge(substance: Photoinitiator | Amine, brief: Brief, lamp: Lamp, gel: Gel) -> Substance | Excluded:
+def _judge(
+    substance: Photoinitiator | Amine, brief: Brief, lamps: Sequence[Lamp], gel: Gel
+) -> Substance | Excluded:
     def out(reason: str) -> Excluded:
         return Excluded(key=substance.key, name=substance.name, reason=reason)
 
@@ -207,10 +212,13 @@ def _judge(substance: Photoinitiator | Amine, brief: Brief, lamp: Lamp, gel: Gel
     if high < brief.smallest_loading_wt_pct or high <= 0.0:
         return out(f"its highest loading, {high:g} wt% ({because}), lies below the smallest worth weighing")
     if isinstance(substance, Photoinitiator):
-        absorbed = absorbed_fraction_at_most(substance.key, lamp, gel, high, brief.thickness_high_m)
+        absorbed = max(
+            absorbed_fraction_at_most(substance.key, lamp, gel, high, brief.thickness_high_m)
+            for lamp in lamps
+        )
         if absorbed < LEAST_ABSORBED_FRACTION:
             return out(
-                f"absorbs no usable light of this lamp ({100 * absorbed:.2g} % of its photons at {high:g} wt%)"
+                f"absorbs no usable light of {_lamp_words(lamps)} ({100 * absorbed:.2g} % of its photons at {high:g} wt%)"
             )
         if substance.grade == "C":
             flags.append("its data are weak (grade C): treat the loading as a first guess")
@@ -225,6 +233,10 @@ def _judge(substance: Photoinitiator | Amine, brief: Brief, lamp: Lamp, gel: Gel
         flags=tuple(flags),
         unknown_in=tuple(unknown_in),
     )
+
+
+def _lamp_words(lamps: Sequence[Lamp]) -> str:
+    return "this lamp" if len(lamps) == 1 else "any of the lamps"
 
 
 def _own_caps(substance: Photoinitiator | Amine, brief: Brief, flags: list[str]) -> list[tuple[float, str]]:

@@ -6,9 +6,12 @@ the starts are spread over what the film absorbs, not over what the shelf allows
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
+from ..lamp_library.lamp import Lamp
 from .colour_figures import initiator_absorbance
 from .problem import Problem
 
@@ -61,13 +64,22 @@ def moderate_start(problem: Problem) -> Floats:
 
 def _light(problem: Problem) -> tuple[Floats, Floats]:
     """Photons per wavelength, summing to 1, and absorbance per wt% of each initiator in the thickest film."""
-    spectrum = problem.lamp.mean_spectrum().light()
-    wavelength_nm = spectrum.wavelength_nm
-    photons = spectrum.spectral_irradiance_w_m2_nm * wavelength_nm * np.gradient(wavelength_nm)
+    wavelength_nm, photons = mean_light(problem.lamps)
     thickness_m = problem.brief.thickness_high_m
     keys = problem.space.initiators
     absorbance = [initiator_absorbance(problem.gel, key, 1.0, wavelength_nm, thickness_m) for key in keys]
     return photons / photons.sum(), np.array(absorbance)
+
+
+def mean_light(lamps: Sequence[Lamp]) -> tuple[Floats, Floats]:
+    """Wavelengths and relative photons per wavelength of the mean over lamps and their positions."""
+    spectra = [lamp.mean_spectrum().light() for lamp in lamps]
+    wavelength_nm = np.unique(np.concatenate([each.wavelength_nm for each in spectra]))
+    power = [
+        np.interp(wavelength_nm, each.wavelength_nm, each.spectral_irradiance_w_m2_nm, left=0.0, right=0.0)
+        for each in spectra
+    ]
+    return wavelength_nm, np.mean(power, axis=0) * wavelength_nm * np.gradient(wavelength_nm)
 
 
 def _thinning(loading_wt_pct: Floats, wanted_fraction: float, photons: Floats, absorbance: Floats) -> float:

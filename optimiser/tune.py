@@ -9,6 +9,7 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
+from ..lamp_library.errors import InputError
 from ..lamp_library.lamp import Lamp, load_lamp
 from ..models.gel import Gel
 from ..models.results import CureResult
@@ -22,18 +23,25 @@ from .record import Record
 from .relaxing import Conflict, conflicts
 from .search import Found, Progress, search
 from .search_space import SearchSpace, build_search_space
+from .sequences import with_programme
 
 Say = Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Inputs:
-    """A brief with its lamp, resin base and usable substances."""
+    """A brief with its lamps, resin base and usable substances; `lamp` is the first of them."""
 
     brief: Brief
     lamp: Lamp
     gel: Gel
     space: SearchSpace
+    more_lamps: tuple[Lamp, ...] = ()
+
+    @property
+    def lamps(self) -> tuple[Lamp, ...]:
+        """Every lamp one blend has to serve, in the order of the brief."""
+        return (self.lamp, *self.more_lamps)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,7 +61,7 @@ class Outcome:
     conflicts : tuple of Conflict
         Why there is no feasible blend; empty otherwise.
     traces : tuple of CureResult
-        The first candidate in the thickest film at every position.
+        The first candidate in the thickest film at every position, lamp by lamp.
     digest : str
         Fingerprint of brief, lamp, gel and data.
     simulations : int
@@ -71,7 +79,7 @@ class Outcome:
 
 
 def resolve(brief: Brief) -> Inputs:
-    """Load the lamp and the resin base of a brief and sort the substances.
+    """Load the lamps and the resin base of a brief and sort the substances.
 
     Parameters
     ----------
@@ -87,10 +95,31 @@ def resolve(brief: Brief) -> Inputs:
     GelwrightError
         If anything named in the brief is missing, unknown or not allowed.
     """
-    lamp = load_lamp(brief.lamps[0])
-    lamp.programme(brief.programme)
+    lamp, *more = loaded_lamps(brief)
     gel = resin_base(brief)
-    return Inputs(brief=brief, lamp=lamp, gel=gel, space=build_search_space(brief, lamp, gel))
+    return Inputs(
+        brief=brief,
+        lamp=lamp,
+        gel=gel,
+        space=build_search_space(brief, lamp, gel, more_lamps=more),
+        more_lamps=tuple(more),
+    )
+
+
+def loaded_lamps(brief: Brief) -> list[Lamp]:
+    """The lamps of a brief, each with the programme it runs there."""
+    lamps = [
+        with_programme(load_lamp(name), brief.programme_in(i), brief.exposure_in_s(i))
+        for i, name in enumerate(brief.lamps)
+    ]
+    ids = [lamp.lamp_id for lamp in lamps]
+    twice = [lamp_id for lamp_id in dict.fromkeys(ids) if ids.count(lamp_id) > 1]
+    if twice:
+        raise InputError(
+            f"lamp.names lists two lamps with the id {twice[0]}; reports could not tell them apart. "
+            "Change the id in one lamp.toml."
+        )
+    return lamps
 
 
 def resin_base(brief: Brief) -> Gel:
@@ -142,7 +171,7 @@ def tune(
     Outcome
     """
     problem = Problem(
-        brief=inputs.brief, lamp=inputs.lamp, gel=inputs.gel, space=inputs.space,
+        brief=inputs.brief, lamp=inputs.lamp, gel=inputs.gel, space=inputs.space, more_lamps=inputs.more_lamps,
         make_evaluator=make_evaluator, workers=workers,
     )  # fmt: skip
     digest = fingerprint(inputs, exhaustive)
@@ -189,16 +218,17 @@ def traces_of(inputs: Inputs, shown: Candidate, workers: int | None) -> tuple[Cu
     cases = [
         CureCase(
             gel=gel,
-            lamp=inputs.lamp,
-            exposure_s=brief.exposure_s,
+            lamp=lamp,
+            exposure_s=brief.exposure_in_s(index),
             position=position,
             thickness_m=brief.thickness_high_m,
-            programme=brief.programme,
+            programme=brief.programme_in(index),
             cycles=1,
             rest_s=brief.rest_s,
             hand=Hand(start_k=brief.hand_start_k, nail_thickness_m=brief.nail_thickness_m),
         )
-        for position in inputs.lamp.positions
+        for index, lamp in enumerate(inputs.lamps)
+        for position in lamp.positions
     ]
     return tuple(cure_many(cases, workers=workers))
 
@@ -206,11 +236,12 @@ def traces_of(inputs: Inputs, shown: Candidate, workers: int | None) -> tuple[Cu
 def fingerprint(inputs: Inputs, exhaustive: bool) -> str:
     """Digest of everything the answer depends on: brief, lamp, gel, substance data and the model's code."""
     content = hashlib.sha256(f"{inputs.brief.digest} {exhaustive}".encode())
-    for position, spectrum in inputs.lamp.spectra.items():
-        content.update(position.encode())
-        content.update(spectrum.wavelength_nm.tobytes())
-        content.update(spectrum.spectral_irradiance_w_m2_nm.tobytes())
-    content.update(repr((inputs.lamp.course, inputs.lamp.air, dict(inputs.lamp.programmes))).encode())
+    for lamp in inputs.lamps:
+        for position, spectrum in lamp.spectra.items():
+            content.update(position.encode())
+            content.update(spectrum.wavelength_nm.tobytes())
+            content.update(spectrum.spectral_irradiance_w_m2_nm.tobytes())
+        content.update(repr((lamp.course, lamp.air, dict(lamp.programmes))).encode())
     gel = {each.name: getattr(inputs.gel, each.name) for each in fields(inputs.gel)}
     content.update(json.dumps(gel, sort_keys=True, default=_plain).encode())
     room = Path(__file__).parents[1] / "models"

@@ -83,7 +83,13 @@ BROKEN = {
     "date with time": ("2026-01-15", "2026-01-15T08:00:00", "market.on_date", "plain date"),
     "objective": ('"least_initiator"', '"cheapest"', "objective.minimise", "least_cost"),
     "window upside down": ("low_um = 300", "low_um = 600", "600 µm", "Exchange"),
-    "two lamps": ('["demo_arch_365_405"]', '["a", "b"]', "2 lamps", "one brief per lamp"),
+    "cure time of a lamp not asked for": (
+        'names = ["demo_arch_365_405"]', 'names = ["demo_arch_365_405"]\ncure_seconds_in = { b = 30 }',
+        "lamp.cure_seconds_in names 'b'", "demo_arch_365_405",
+    ),
+    "unknown way to serve": (
+        'names = ["demo_arch_365_405"]', 'names = ["demo_arch_365_405"]\nserve = "all"', "lamp.serve", "one_blend",
+    ),
     "no lamp": ('["demo_arch_365_405"]', "[]", "lamp.names", "at least one"),
     "doubled market": ('names = ["EU"]', 'names = ["EU", "EU"]', "market.names", "twice"),
     "no resin": ("resin_parts = { UDMA = 70, HPMA = 30 }", "", "neither", "exactly one"),
