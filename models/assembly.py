@@ -21,7 +21,7 @@ from .formulation import (
     concentration_mol_m3,
     gel_density_kg_m3,
     gel_initiator,
-    mix_resins,
+    gel_resin,
     stabiliser_loss_1_s,
 )
 from .fresnel import diffuse_reflectance_inside
@@ -30,6 +30,7 @@ from .grid import tissue_cells
 from .heat import Hand
 from .optics import LightBins, floor_heat_share, light_bins, lit_part
 from .pigment_light import NAIL_REFLECTANCE_FRACTION, pigment_cells, pigment_rows, pigmented
+from .rate_parameters import efficiency_name
 from .sensitisers import pairs_in
 from .solver import SolverSettings
 from .substances import Amine, Photoinitiator
@@ -65,7 +66,7 @@ class StackLight:
         Absorbers in the order of the solver's species: initiators, then amines that absorb.
     initiator_ids : tuple of (str, str, Gel or None)
         Key and file of measured absorption ("" = the table's) of each initiator, and the gel where it hands energy from one
-        initiator to another: two coats may name different files, and energy stays within a coat.
+        initiator to another or has a calibrated efficiency: two coats may name different files, and energy stays within a coat.
     bins : LightBins
         Light and absorption, species in the same order, then two rows for each pigmented gel (see `pigment_light`).
     pigmented : tuple of Gel
@@ -85,7 +86,8 @@ def hands_energy(gel: Gel) -> bool:
 
 
 def _initiator_id(gel: Gel, key: str) -> InitiatorId:
-    return key, gel.absorption_files.get(key, ""), gel if hands_energy(gel) else None
+    calibrated = gel.calibration is not None and efficiency_name(key) in gel.calibration.parameters
+    return key, gel.absorption_files.get(key, ""), gel if calibrated or hands_energy(gel) else None
 
 
 def gather_light(gels: Sequence[Gel], spectrum: Spectrum, count: int) -> StackLight:
@@ -290,7 +292,7 @@ def stack_model(
     -----
     Oxygen is taken to pass from coat to coat without a jump at the face: resins dissolve nearly the same amount.
     """
-    resins = [mix_resins(coat.gel.resin_parts) for coat in coats]
+    resins = [gel_resin(coat.gel) for coat in coats]
     # share of the gel's volume that the resin base takes
     shares = [
         coat.gel.resin_base_wt_pct / 100.0 * (_density(coat, resin) / resin.density_kg_m3)

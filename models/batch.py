@@ -26,7 +26,7 @@ from .cure import (
     heat_ratio,
     schedule,
 )
-from .formulation import gel_density_kg_m3, mix_resins
+from .formulation import gel_density_kg_m3, gel_resin, mix_resins
 from .gel import Gel
 from .heat import Hand
 from .materials import amine, photoinitiator
@@ -195,7 +195,7 @@ class BlendEvaluator:
             hand=scenario.hand,
         )
         film, state = pack(film_model(case, self._settings))
-        ceiling = mix_resins(gel.resin_parts).conversion_ceiling_fraction(scenario.hand.start_k)
+        ceiling = gel_resin(gel).conversion_ceiling_fraction(scenario.hand.start_k)
         return _Template(film, state, segment_rows(schedule(case)), gel.resin_base_wt_pct / 100.0, ceiling)
 
     def __call__(self, loadings_wt_pct: Array) -> BlendFigures:

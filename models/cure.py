@@ -10,14 +10,15 @@ from numpy.typing import NDArray
 
 from ..lamp_library.errors import InputError
 from ..lamp_library.lamp import Lamp
+from ..lamp_library.units import c_from_k, mw_cm2_from_w_m2, um_from_m
 from . import layout as at
 from .after_cure import SHRINKAGE_SOURCE, AfterCure, FilmEnd, after_cure, after_cure_flags, left_fraction
 from .assembly import CoatCells, gather_light, stack_model
 from .balanced import solve_balanced
 from .core_totals import bottom_value, depth_reaching, surface_mean
 from .film import FilmModel
-from .flags import flags_of, lamp_flags
-from .formulation import ResinBase, amine_records, gel_initiator, gel_pigment, mix_resins
+from .flags import calibration_flags, flags_of, lamp_flags
+from .formulation import ResinBase, amine_records, gel_initiator, gel_pigment, gel_resin
 from .gel import Gel
 from .grid import film_cells
 from .heat import Hand
@@ -144,7 +145,7 @@ def _after_cure(gel: Gel, resin: ResinBase, solution: Solution, amine_start: Arr
 def _result(case: CureCase, solution: Solution, amine_start: Array) -> CureResult:
     totals, record, film = solution.totals, solution.record, solution.film
     profile, width = solution.conversion_fraction, film.width
-    resin = mix_resins(case.gel.resin_parts)
+    resin = gel_resin(case.gel)
     off = int(np.searchsorted(record[:, at.TIME], case.exposure_s * (1.0 - 1e-9)))
     weighed = film.start_concentration @ width
     left = solution.state.concentration @ width
@@ -204,6 +205,7 @@ def _result(case: CureCase, solution: Solution, amine_start: Array) -> CureResul
         balances=balances_of(totals),
         flags=(
             *flags_of(case.gel, case.lamp, case.lamp_position, resin, float(totals[at.PEAK_FILM])),
+            *calibration_flags(case.gel, _covered_figures(case, float(totals[at.PEAK_FILM]))),
             *pair_flags(case.gel),
             *after_cure_flags(remains),
             *lamp_flags(case.lamp, (case.programme,)),
@@ -212,6 +214,16 @@ def _result(case: CureCase, solution: Solution, amine_start: Array) -> CureResul
         steps=int(totals[at.STEPS]),
         rejected_steps=int(totals[at.REJECTED]),
     )
+
+
+def _covered_figures(case: CureCase, film_peak_k: float) -> dict[str, float]:
+    """Figures by which a cure is held against the range of a calibration."""
+    return {
+        "thickness_um": um_from_m(case.film_thickness_m),
+        "irradiance_mw_cm2": mw_cm2_from_w_m2(case.lamp.spectrum(case.lamp_position).irradiance_w_m2()),
+        "exposure_s": case.exposure_s,
+        "film_peak_c": c_from_k(film_peak_k),
+    }
 
 
 def heat_ratio(heat_by_cycle_j_m2: Array) -> float:

@@ -89,6 +89,8 @@ class Number:
         Value in `unit`.
     unit : str
         Unit as the file states it.
+    uncertainty : float or None
+        Standard uncertainty in `unit`, where the table has one.
     source : str
         Key in ``sources.csv``.
     kind : str
@@ -103,6 +105,7 @@ class Number:
     property: str
     value: float
     unit: str
+    uncertainty: float | None = None
     source: str
     kind: str
     note: str
@@ -196,11 +199,22 @@ def _number(row: Mapping[str, str]) -> Number:
         property=row["property"],
         value=parse_number(row["value"], where, f"{row['property']} of {row['substance']}"),
         unit=row["unit"],
+        uncertainty=_uncertainty(row),
         source=row["source"],
         kind=row["kind"],
         note=row["note"],
         where=where,
     )
+
+
+def _uncertainty(row: Mapping[str, str]) -> float | None:
+    if not row["uncertainty"].strip():
+        return None
+    what = f"uncertainty of {row['property']} of {row['substance']}"
+    value = parse_number(row["uncertainty"], row["where"], what)
+    if not value > 0.0:
+        raise InputError(f"{row['where']}: {what} is {value:g}; it must be above 0, or the cell empty.")
+    return value
 
 
 def required(numbers: Mapping[str, Number], substance: str, name: str, file: str) -> Number:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,6 +60,50 @@ def flags_of(gel: Gel, lamp: Lamp, position: str, resin: ResinBase, film_peak_k:
             f"{len(resin.unverified)} resin parameters are estimated, assumed or from memory; fit them to your own trials."
         )
     return tuple(flags)
+
+
+_COVERED_WORDS: Mapping[str, tuple[str, str]] = {
+    "thickness_um": ("film", "um"),
+    "irradiance_mw_cm2": ("irradiance", "mW/cm2"),
+    "exposure_s": ("lit time", "s"),
+    "film_peak_c": ("film peak", "C"),
+}
+_COVERED_SLACK = 0.02  # readings are not sharper than this
+
+
+def calibration_flags(gel: Gel, found: Mapping[str, float]) -> tuple[str, ...]:
+    """What a calibrated gel rests on, and where a cure leaves the range of its trials.
+
+    Parameters
+    ----------
+    gel : Gel
+        With or without a calibration; without there is nothing to say here.
+    found : mapping of str to float
+        Figures of the cure by the names of `RateCalibration.covered`.
+    """
+    calibration = gel.calibration
+    if calibration is None:
+        return ()
+    kept = set(calibration.kept_at_prior)
+    fitted = [name for name in calibration.parameters if name not in kept]
+    flags = [
+        f"Calibrated on {_list(calibration.trials) or 'trials without a name'}: {_list(fitted) or 'nothing'} from the data"
+        + (f"; {_list(sorted(kept))} not determined by them, kept at the packaged value." if kept else ".")
+    ]
+    for key, (low, high) in calibration.covered.items():
+        value = found.get(key)
+        slack = _COVERED_SLACK * max(abs(low), abs(high))
+        if value is None or key not in _COVERED_WORDS or low - slack <= value <= high + slack:
+            continue
+        words, unit = _COVERED_WORDS[key]
+        flags.append(
+            f"Outside the calibration: {words} {value:.3g} {unit}; the trials covered {low:.3g} to {high:.3g} {unit}."
+        )
+    return tuple(flags)
+
+
+def _list(words: Iterable[str]) -> str:
+    return ", ".join(words)
 
 
 def lamp_flags(lamp: Lamp, programmes: Iterable[str]) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -30,6 +30,7 @@ from .gel import Gel
 from .kinetics import vitrification_conversion
 from .materials import amine, photoinitiator, pigment, resin, stabiliser, with_absorption, with_optics
 from .pigments import crowding_ratio, read_pigment_optics
+from .rate_parameters import PARAMETERS, Rates, efficiency_name, with_log_values
 from .substances import Amine, Photoinitiator, Pigment, Resin
 
 # Reactivity ratios of a methacrylate/acrylate pair (methyl methacrylate with methyl acrylate about 2.1 and 0.4): from memory.
@@ -159,6 +160,38 @@ def mix_resins(parts: Mapping[str, float]) -> ResinBase:
     )
 
 
+def rates_of(resin: ResinBase) -> Rates:
+    """What the rate parameters of a resin base act on."""
+    return Rates(
+        kinetics=resin.kinetics,
+        oxygen=resin.oxygen,
+        acrylate_mol_m3=resin.acrylate_mol_m3,
+        methacrylate_mol_m3=resin.methacrylate_mol_m3,
+    )
+
+
+def gel_resin(gel: Gel) -> ResinBase:
+    """The resin base of a gel, with its calibration where it has one."""
+    mixed = mix_resins(gel.resin_parts)
+    if gel.calibration is None:
+        return mixed
+    calibration = gel.calibration
+    found = with_log_values(
+        rates_of(mixed), dict(zip(calibration.parameters, calibration.log_values, strict=True))
+    )
+    measured = {
+        PARAMETERS[name].resin_field
+        for name in calibration.parameters
+        if name in PARAMETERS and name not in calibration.kept_at_prior
+    }
+    return replace(
+        mixed,
+        kinetics=found.kinetics,
+        oxygen=found.oxygen,
+        unverified=tuple(each for each in mixed.unverified if each.split(": ")[1] not in measured),
+    )
+
+
 def _mix_kinetics(by_weight: Weights, bonds: Weights, acrylates: Weights, methacrylates: Weights) -> Kinetics:
     def propagation(part: Resin) -> float:
         return part.propagation_rate_coefficient_m3_mol_s
@@ -194,10 +227,16 @@ def _mix_kinetics(by_weight: Weights, bonds: Weights, acrylates: Weights, methac
 
 
 def gel_initiator(gel: Gel, key: str) -> Photoinitiator:
-    """An initiator as this gel uses it: with the user's own measured spectrum where the gel names one."""
+    """An initiator as this gel uses it: with the user's own measured spectrum and calibrated efficiency where it has them."""
     record = photoinitiator(key)
     file = gel.absorption_files.get(key)
-    return record if file is None else with_absorption(record, read_absorption(file))
+    if file is not None:
+        record = with_absorption(record, read_absorption(file))
+    calibration, name = gel.calibration, efficiency_name(key)
+    if calibration is None or name not in calibration.parameters:
+        return record
+    fitted = math.exp(calibration.log_values[calibration.parameters.index(name)])
+    return replace(record, initiation_efficiency=fitted)
 
 
 def gel_pigment(gel: Gel, key: str) -> Pigment:

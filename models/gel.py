@@ -26,6 +26,8 @@ from .materials import (
     list_stabilisers,
     photoinitiator,
 )
+from .rate_calibration import RateCalibration, calibration_table, read_calibration
+from .rate_parameters import check_names
 
 Coat = Literal["base", "builder", "colour", "top"]
 COATS: tuple[str, ...] = get_args(Coat)
@@ -35,7 +37,8 @@ _ADDITIVES = ("initiators_wt_pct", "amines_wt_pct", "stabilisers_wt_pct", "pigme
 _TABLES = ("resin_parts", *_ADDITIVES)
 _FILES = ("absorption_files", "pigment_files")
 _PAIRS = "sensitiser_pairs"
-_KEYS = ("name", "coat", "thickness_um", "is_demonstration", "note", *_TABLES, *_FILES, _PAIRS)
+_CALIBRATION = "calibration"
+_KEYS = ("name", "coat", "thickness_um", "is_demonstration", "note", *_TABLES, *_FILES, _PAIRS, _CALIBRATION)
 _FORBIDDEN_IN_ID = re.compile(r"[/\\]|\.toml$")
 _ROUNDING_WT_PCT = 1e-9
 
@@ -67,6 +70,8 @@ class Gel:
     sensitiser_pairs : mapping of str to float
         "donor > acceptor" to the efficiency [-] of energy transfer between two photoinitiators, in place of the packaged
         one (see `sensitisers`).
+    calibration : RateCalibration, optional
+        Rate parameters found from trials, in place of the packaged ones.
     is_demonstration : bool
         Whether the recipe is invented.
     note : str
@@ -75,7 +80,8 @@ class Gel:
     Raises
     ------
     InputError
-        If a content is negative or not finite, the contents leave no resin, or the thickness is impossible.
+        If a content is negative or not finite, the contents leave no resin, the thickness is impossible, or the calibration
+        belongs to another resin base.
     UnknownNameError
         If a substance or the coat is not known.
     """
@@ -91,6 +97,7 @@ class Gel:
     absorption_files: Mapping[str, str] = field(default_factory=dict)
     pigment_files: Mapping[str, str] = field(default_factory=dict)
     sensitiser_pairs: Mapping[str, float] = field(default_factory=dict)
+    calibration: RateCalibration | None = None
     is_demonstration: bool = False
     note: str = ""
 
@@ -104,6 +111,7 @@ class Gel:
         _check_names("pigment", self.pigment_files, list_pigments())
         _check_pairs(self)
         _check_resin_base(self)
+        _check_calibration(self)
         low, high = THICKNESS_RANGE_UM
         if not low <= um_from_m(self.thickness_m) <= high:
             raise InputError(
@@ -219,6 +227,19 @@ def _check_resin_base(gel: Gel) -> None:
         )
 
 
+def _check_calibration(gel: Gel) -> None:
+    calibration = gel.calibration
+    if calibration is None:
+        return
+    check_names(calibration.parameters, list_photoinitiators())
+    if not calibration.belongs_to(gel.resin_parts):
+        parts = ", ".join(f"{key} {value:g}" for key, value in calibration.resin_parts.items())
+        raise InputError(
+            f"gel '{gel.name}': its calibration belongs to another resin base ({parts}); fit again with trials of this base, or "
+            "remove the table [calibration]."
+        )
+
+
 def load_gel(name_or_path: str | Path, *, packaged: Path | None = None) -> Gel:
     """Load a gel from a file, or by its id from a folder of packaged gels.
 
@@ -269,6 +290,8 @@ def save_gel(gel: Gel, path: str | Path) -> None:
     for label in (*_TABLES, *_FILES, _PAIRS):
         if getattr(gel, label):
             document[label] = dict(getattr(gel, label))
+    if gel.calibration is not None:
+        document[_CALIBRATION] = calibration_table(gel.calibration)
     Path(path).write_text(toml_text(document), encoding="utf-8")
 
 
@@ -290,6 +313,9 @@ def _read_gel(path: Path) -> Gel:
             is_demonstration=_flag(document, "is_demonstration", path.name),
             note=_text(document, "note", path.name, default=""),
             sensitiser_pairs=_number_table(document, _PAIRS, path.name),
+            calibration=read_calibration(_table(document, _CALIBRATION, path.name))
+            if _CALIBRATION in document
+            else None,
             **files,
             **tables,
         )

@@ -19,8 +19,8 @@ from ..lamp_library.lamp import Lamp
 from . import layout as at
 from .balanced import checked_balances
 from .cure import exposure_segments, rest_segment, source_keys
-from .flags import flags_of, lamp_flags
-from .formulation import mix_resins
+from .flags import calibration_flags, flags_of, lamp_flags
+from .formulation import gel_resin
 from .materials import citations
 from .results import balances_of
 from .schedule import KINDS, Event, Expose, Rest, Schedule, Wipe
@@ -161,8 +161,8 @@ def _flags(nail: Nail, position: str, film_peak_k: float, bed_time_s: float) -> 
     gels = list({gel.name: gel for gel in nail.schedule.gels}.values())
     for order, gel in enumerate(gels):
         peak = film_peak_k if order == 0 else _RATE_KNOWN_K
-        own = flags_of(gel, nail.lamp, position, mix_resins(gel.resin_parts), peak)
-        for flag in (*own, *pair_flags(gel)):
+        own = flags_of(gel, nail.lamp, position, gel_resin(gel), peak)
+        for flag in (*own, *calibration_flags(gel, {}), *pair_flags(gel)):
             found.setdefault(flag, []).append(gel.name)
     flags = [
         flag if flag.startswith("The film") else f"{', '.join(names)}: {flag}"
@@ -185,7 +185,7 @@ def _result(nail: Nail, position: str, events: Sequence[EventResult]) -> StackRe
     ceiling = {coat.number: coat.conversion_ceiling_fraction for coat in coats}
     counts = [coat.width_m.size for coat in nail.coats]
     gels = nail.schedule.gels
-    keys = [key for gel in gels for key in source_keys(gel, mix_resins(gel.resin_parts))]
+    keys = [key for gel in gels for key in source_keys(gel, gel_resin(gel))]
     return StackResult(
         bond_side_conversion_fraction=coats[0].bottom_conversion_fraction,
         title=nail.schedule.title,

@@ -16,7 +16,7 @@ from .core_arrays import FilmArrays, State, copy_state
 from .core_totals import bottom_value, depth_reaching, face_temperature, surface_mean
 from .cure import SURFACE_SHARE, TACKY_BELOW_FRACTION
 from .film import FilmModel
-from .formulation import mix_resins
+from .formulation import gel_resin, mix_resins
 from .gel import Gel
 from .grid import film_cells
 from .packing import pack
@@ -209,4 +209,4 @@ def coat_figures(nail: Nail, heat_j_m2: Sequence[float]) -> tuple[CoatFigures, .
 
 
 def _ceiling(coat: CoatCells, schedule: Schedule) -> float:
-    return mix_resins(coat.gel.resin_parts).conversion_ceiling_fraction(schedule.hand.start_k)
+    return gel_resin(coat.gel).conversion_ceiling_fraction(schedule.hand.start_k)
