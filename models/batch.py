@@ -81,7 +81,7 @@ class BlendFigures:
     second_cycle_heat_ratio : ndarray
         Second-cycle heat over the first [-]; 0 in scenarios of one cycle.
     conversion_ceiling_fraction : ndarray, shape (n_scenario,)
-        Conversion possible in a cool film [-].
+        Conversion possible in a film at 33 C [-].
     residual_initiator_wt_pct : ndarray, shape (n_blend, n_scenario, n_initiator)
         Initiator left, film mean [wt%].
     """
@@ -195,7 +195,7 @@ class BlendEvaluator:
             hand=scenario.hand,
         )
         film, state = pack(film_model(case, self._settings))
-        ceiling = gel_resin(gel).conversion_ceiling_fraction(scenario.hand.start_k)
+        ceiling = gel_resin(gel).conversion_ceiling_fraction()
         return _Template(film, state, segment_rows(schedule(case)), gel.resin_base_wt_pct / 100.0, ceiling)
 
     def __call__(self, loadings_wt_pct: Array) -> BlendFigures:

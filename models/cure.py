@@ -17,12 +17,13 @@ from .assembly import CoatCells, gather_light, stack_model
 from .balanced import solve_balanced
 from .core_totals import bottom_value, depth_reaching, surface_mean
 from .film import FilmModel
-from .flags import calibration_flags, flags_of, lamp_flags
+from .flags import calibration_flags, flags_of, lamp_flags, run_flags, thickness_flags
 from .formulation import ResinBase, amine_records, gel_initiator, gel_pigment, gel_resin
 from .gel import Gel
 from .grid import film_cells
 from .heat import Hand
 from .materials import citations
+from .nail_run import dose_of, stabiliser_share, traces_of
 from .packing import pack
 from .results import CureResult, balances_of
 from .sensitisers import pair_flags, pair_sources, with_energy_transfer
@@ -151,7 +152,7 @@ def _result(case: CureCase, solution: Solution, amine_start: Array) -> CureResul
     left = solution.state.concentration @ width
     keys = list(case.gel.initiators_wt_pct)
     heat = solution.cycle_heat_j_m2
-    ceiling = resin.conversion_ceiling_fraction(case.hand.start_k)
+    ceiling = resin.conversion_ceiling_fraction()
     remains = _after_cure(case.gel, resin, solution, amine_start)
     return CureResult(
         gel_name=case.gel.name,
@@ -177,12 +178,9 @@ def _result(case: CureCase, solution: Solution, amine_start: Array) -> CureResul
         interface_peak_k=float(totals[at.PEAK_INTERFACE]),
         nail_bed_peak_k=float(totals[at.PEAK_BED]),
         nail_bed_peak_time_s=float(totals[at.PEAK_BED_TIME]),
-        seconds_above_42_c=float(totals[at.SECONDS_ABOVE_42]),
-        seconds_above_43_c=float(totals[at.SECONDS_ABOVE_43]),
-        seconds_above_45_c=float(totals[at.SECONDS_ABOVE_45]),
-        cem43_min=float(totals[at.CEM43]),
-        damage_henriques=float(totals[at.OMEGA_HENRIQUES]),
-        damage_weaver_stoll=float(totals[at.OMEGA_WEAVER_STOLL]),
+        stabiliser_share_fraction=stabiliser_share(totals),
+        **dose_of(totals),
+        **traces_of(record),
         heat_by_cycle_j_m2=heat,
         second_cycle_heat_ratio=heat_ratio(heat) if case.cycles > 1 else None,
         residual_initiator_fraction={
@@ -191,13 +189,6 @@ def _result(case: CureCase, solution: Solution, amine_start: Array) -> CureResul
         },
         after_cure=remains,
         absorbed_photon_fraction=float(totals[at.PHOTONS_ABSORBED] / max(totals[at.PHOTONS_IN], 1e-300)),
-        time_s=record[:, at.TIME],
-        film_max_k=record[:, at.FILM_MAX],
-        interface_k=record[:, at.INTERFACE],
-        nail_bed_k=record[:, at.BED],
-        air_k=record[:, at.AIR],
-        level_ratio=record[:, at.LEVEL],
-        reaction_heat_w_m2=record[:, at.REACTION_HEAT],
         bottom_conversion_trace=record[:, at.BOTTOM],
         surface_conversion_trace=record[:, at.SURFACE],
         mean_conversion_trace=record[:, at.MEAN],
@@ -207,6 +198,8 @@ def _result(case: CureCase, solution: Solution, amine_start: Array) -> CureResul
             *flags_of(case.gel, case.lamp, case.lamp_position, resin, float(totals[at.PEAK_FILM])),
             *calibration_flags(case.gel, _covered_figures(case, float(totals[at.PEAK_FILM]))),
             *pair_flags(case.gel),
+            *thickness_flags(case.film_thickness_m),
+            *run_flags(stabiliser_share(totals), float(profile.max())),
             *after_cure_flags(remains),
             *lamp_flags(case.lamp, (case.programme,)),
         ),

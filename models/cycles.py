@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 
 from ..lamp_library.errors import InputError
 from . import layout as at
-from .balanced import checked_balances
+from .balanced import solve_balanced
 from .core_arrays import FilmArrays, State
 from .cure import CureCase, film_model, heat_ratio, schedule
 from .packing import pack
 from .sensitisers import with_energy_transfer
-from .solver import Solution, SolverSettings, control_row, segment_rows, solve_packed
+from .solver import Solution, SolverSettings, segment_rows
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -172,16 +172,12 @@ def repeated_cycles(case: CureCase, *, settings: SolverSettings | None = None) -
     if case.cycles < FEWEST_CYCLES:
         raise InputError(f"cycles: {case.cycles} asked for; a share of the second cycle needs 2 or more.")
     accuracy = settings or SolverSettings()
-    segments, control = segment_rows(schedule(case)), control_row(accuracy)
+    segments = segment_rows(schedule(case))
     film, start = pack(with_energy_transfer(film_model(case, accuracy), case.gel))
-    warm = start.temperature.copy()
-    sample = solve_packed(film, start, segments, control, record=True)
     what = f"{case.gel.name} in {case.lamp.lamp_id}"
-    checked_balances(sample.totals, what)
-    blank = solve_packed(
-        *blank_film(film, sample.state, start._replace(temperature=warm)), segments, control, record=True
-    )
-    checked_balances(blank.totals, f"{what}, blank")
+    sample = solve_balanced(film, start, segments, accuracy, what, record=True)
+    cured, cold = blank_film(film, sample.state, start)
+    blank = solve_balanced(cured, cold, segments, accuracy, f"{what}, blank", record=True)
     return _result(case, sample, blank)
 
 

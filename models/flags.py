@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..lamp_library.lamp import Lamp
-from .formulation import ResinBase, gel_initiator, gel_pigment
+from .formulation import ResinBase, amine_records, gel_initiator, gel_pigment
 from .gel import Gel
+from .materials import stabiliser
 from .optics import lit_part
 
 Array = NDArray[np.float64]
@@ -17,6 +18,12 @@ Array = NDArray[np.float64]
 # Range of the k_p measurements and of the vitrification data (5 to 70 C).
 _RATE_RANGE_K = (278.15, 343.15)
 _SHARE_OF_LIGHT_OUTSIDE = 0.02
+# Thicknesses that the checks of the solver and of the physics cover.
+CHECKED_THICKNESS_M = (10.0e-6, 1.0e-3)
+# The rate of a phenol with a growing chain is known to a factor of ten: above this share it decides the answer.
+_STABILISER_SHARE = 0.10
+# No published network of these resins gives up its last few per cent of C=C (assumed line).
+NEARLY_ALL_FRACTION = 0.97
 
 
 def flags_of(gel: Gel, lamp: Lamp, position: str, resin: ResinBase, film_peak_k: float) -> tuple[str, ...]:
@@ -46,6 +53,7 @@ def flags_of(gel: Gel, lamp: Lamp, position: str, resin: ResinBase, film_peak_k:
                 f"{key}: {gel.initiators_wt_pct[key]:g} wt% is above its solubility of about "
                 f"{record.solubility_wt_pct:g} wt%; it may crystallise."
             )
+    flags += _loading_flags(gel)
     flags += _pigment_flags(gel, nm, power)
     needs_amine = [key for key in gel.initiators_wt_pct if gel_initiator(gel, key).mechanism == "type_II"]
     if needs_amine and not any(value > 0.0 for value in gel.amines_wt_pct.values()):
@@ -98,6 +106,53 @@ def calibration_flags(gel: Gel, found: Mapping[str, float]) -> tuple[str, ...]:
         words, unit = _COVERED_WORDS[key]
         flags.append(
             f"Outside the calibration: {words} {value:.3g} {unit}; the trials covered {low:.3g} to {high:.3g} {unit}."
+        )
+    return tuple(flags)
+
+
+def _loading_flags(gel: Gel) -> list[str]:
+    """Initiators, amines and stabilisers above what is usual."""
+    usual = {key: gel_initiator(gel, key).usual_max_wt_pct for key in gel.initiators_wt_pct}
+    usual |= {record.key: record.usual_max_wt_pct for record in amine_records(gel)}
+    usual |= {key: stabiliser(key).usual_max_wt_pct for key in gel.stabilisers_wt_pct}
+    weighed = {**gel.initiators_wt_pct, **gel.amines_wt_pct, **gel.stabilisers_wt_pct}
+    return [
+        f"{key}: {weighed[key]:g} wt% is above the usual maximum of {highest:g} wt%."
+        for key, highest in usual.items()
+        if highest is not None and weighed[key] > highest
+    ]
+
+
+def thickness_flags(thickness_m: float) -> tuple[str, ...]:
+    """A coat thinner or thicker than what was checked."""
+    low, high = CHECKED_THICKNESS_M
+    if low * (1.0 - 1e-9) <= thickness_m <= high * (1.0 + 1e-9):
+        return ()
+    return (
+        f"The coat is {1e6 * thickness_m:g} um thick; the model was checked from {1e6 * low:g} to {1e6 * high:g} um only.",
+    )
+
+
+def run_flags(stabiliser_share_fraction: float, highest_conversion_fraction: float) -> tuple[str, ...]:
+    """What a run itself says about numbers that carry more than they can.
+
+    Parameters
+    ----------
+    stabiliser_share_fraction : float
+        Share of the radicals that the stabiliser takes [-].
+    highest_conversion_fraction : float
+        Highest conversion anywhere [-].
+    """
+    flags = []
+    if stabiliser_share_fraction > _STABILISER_SHARE:
+        flags.append(
+            f"The stabiliser takes {100 * stabiliser_share_fraction:.0f} % of the radicals, by a rate coefficient known "
+            "within a factor of ten only: try the gel without it to see what hangs on it."
+        )
+    if highest_conversion_fraction > NEARLY_ALL_FRACTION:
+        flags.append(
+            f"Conversion reaches {highest_conversion_fraction:.2f}: the model knows no limit but stiffening, while real networks "
+            "keep some C=C out of reach. Read it as 'very far', and never as 'no monomer left'."
         )
     return tuple(flags)
 

@@ -37,6 +37,9 @@ from .substances import Amine, Photoinitiator, Pigment, Resin
 METHACRYLATE_REACTIVITY_RATIO = 2.0
 ACRYLATE_REACTIVITY_RATIO = 0.4
 REFERENCE_K = 298.15
+# Film temperature at which "possible" is read: the usual hand. One for all hands and lamps, so that a cold hand is not asked
+# for less. A film that gets hotter may pass it.
+CEILING_REFERENCE_K = 306.15
 MOBILITY_AT_CEILING = 1.0e-3
 
 
@@ -74,10 +77,10 @@ class ResinBase:
     unverified: tuple[str, ...]
     sources: tuple[str, ...]
 
-    def conversion_ceiling_fraction(self, temperature_k: float) -> float:
+    def conversion_ceiling_fraction(self, temperature_k: float = CEILING_REFERENCE_K) -> float:
         """Conversion at which propagation has slowed a thousandfold at a temperature, at most 1 [-].
 
-        What is possible in a cool film within minutes: vitrification begins earlier, but radicals trapped in the stiffening
+        What is possible in a film of that temperature within minutes: vitrification begins earlier, but radicals trapped in the stiffening
         network carry on until they can hardly add any more.
         """
         glass = self.kinetics.vitrification

@@ -81,7 +81,11 @@ _REQUIRED: Mapping[str, Mapping[str, str]] = {
         "refractive_index": "-",
     },
     "amine": {"molar_mass": "kg/mol"},
-    "stabiliser": {"molar_mass": "kg/mol", "radical_rate_coefficient": "m3/mol/s"},
+    "stabiliser": {
+        "molar_mass": "kg/mol",
+        "radical_rate_coefficient": "m3/mol/s",
+        "radical_rate_error_factor": "-",
+    },
     "pigment": {"density": "kg/m3", "absorption_error_ratio": "-", "scattering_error_ratio": "-"},
 }
 # may be unknown: the field is then None and the reports say so

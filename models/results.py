@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from . import layout as at
 from .after_cure import AfterCure
+from .nail_run import NailRun
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -84,8 +85,8 @@ def balances_of(totals: Array) -> Balances:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class CureResult:
-    """One film after one schedule in one lamp position.
+class CureResult(NailRun):
+    """One film after one schedule in one lamp position; the fields of `NailRun` with it.
 
     Attributes
     ----------
@@ -100,21 +101,15 @@ class CureResult:
     conversion_fraction, conversion_at_switch_off_fraction : ndarray, shape (n,)
         Conversion of C=C at the very end, and at the end of the first exposure [-].
     conversion_ceiling_fraction : ndarray, shape (n,)
-        What is possible in a film at the temperature of the hand [-] (see `formulation.ResinBase`).
+        What is possible in a film at 33 C, whatever the hand [-] (see `formulation.ResinBase`).
     oxygen_mol_m3, radical_mol_m3 : ndarray, shape (n,)
         Oxygen and living radicals at the end [mol/m3].
     bottom_conversion_fraction, surface_conversion_fraction, mean_conversion_fraction : float
         At the lower face; mean over the upper fifth; mean over the film, at the end [-].
     uncured_layer_m : float
         Tacky layer: depth at which conversion first reaches 0.2 [m].
-    film_peak_k, film_peak_time_s, interface_peak_k : float
-        Hottest point of the film [K] and when [s]; hottest face of film and nail [K].
-    nail_bed_peak_k, nail_bed_peak_time_s : float
-        Hottest nail bed [K] and when [s]. The film is never reported as nail bed.
-    seconds_above_42_c, seconds_above_43_c, seconds_above_45_c : float
-        Time the nail bed spends above these lines [s].
-    cem43_min, damage_henriques, damage_weaver_stoll : float
-        Thermal dose at the nail bed [min] and the damage integral as a band [-].
+    interface_peak_k : float
+        Hottest face of film and nail [K].
     heat_by_cycle_j_m2 : ndarray, shape (cycles,)
         Heat of reaction of each cycle [J/m2].
     second_cycle_heat_ratio : float or None
@@ -125,20 +120,10 @@ class CureResult:
         Initiator, photoproduct, amine and unreacted monomer left, shrinkage, tint, and when the faces set.
     absorbed_photon_fraction : float
         Share of the photons that the film absorbed [-].
-    time_s, film_max_k, interface_k, nail_bed_k, air_k, level_ratio, reaction_heat_w_m2 : ndarray, shape (nt,)
-        Traces: time [s], temperatures [K], lamp output [-], heat of reaction [W/m2].
     bottom_conversion_trace, surface_conversion_trace, mean_conversion_trace : ndarray, shape (nt,)
         Conversion against time [-].
     conversion_steps : ndarray, shape (nt, n)
         Conversion profile at every step [-].
-    balances : Balances
-        Relative errors of the balances.
-    flags : tuple of str
-        Sentences on what to doubt.
-    citations : tuple of str
-        Sources this run rests on.
-    steps, rejected_steps : int
-        Work of the solver.
     """
 
     gel_name: str
@@ -159,38 +144,16 @@ class CureResult:
     surface_conversion_fraction: float
     mean_conversion_fraction: float
     uncured_layer_m: float
-    film_peak_k: float
-    film_peak_time_s: float
     interface_peak_k: float
-    nail_bed_peak_k: float
-    nail_bed_peak_time_s: float
-    seconds_above_42_c: float
-    seconds_above_43_c: float
-    seconds_above_45_c: float
-    cem43_min: float
-    damage_henriques: float
-    damage_weaver_stoll: float
     heat_by_cycle_j_m2: Array
     second_cycle_heat_ratio: float | None
     residual_initiator_fraction: Mapping[str, float]
     after_cure: AfterCure
     absorbed_photon_fraction: float
-    time_s: Array
-    film_max_k: Array
-    interface_k: Array
-    nail_bed_k: Array
-    air_k: Array
-    level_ratio: Array
-    reaction_heat_w_m2: Array
     bottom_conversion_trace: Array
     surface_conversion_trace: Array
     mean_conversion_trace: Array
     conversion_steps: Array
-    balances: Balances
-    flags: tuple[str, ...]
-    citations: tuple[str, ...]
-    steps: int
-    rejected_steps: int
 
     def to_frame(self) -> pd.DataFrame:
         """Depth profile at the end as a tidy table."""
@@ -209,17 +172,8 @@ class CureResult:
 
     def trace_frame(self) -> pd.DataFrame:
         """Traces against time as a tidy table."""
-        import pandas as pd
-
-        return pd.DataFrame(
+        return self._trace_table(
             {
-                "time_s": self.time_s,
-                "level_ratio": self.level_ratio,
-                "film_max_k": self.film_max_k,
-                "interface_k": self.interface_k,
-                "nail_bed_k": self.nail_bed_k,
-                "air_k": self.air_k,
-                "reaction_heat_w_m2": self.reaction_heat_w_m2,
                 "bottom_conversion_fraction": self.bottom_conversion_trace,
                 "surface_conversion_fraction": self.surface_conversion_trace,
                 "mean_conversion_fraction": self.mean_conversion_trace,

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,9 +20,10 @@ from ..lamp_library.lamp import Lamp
 from . import layout as at
 from .balanced import checked_balances
 from .cure import exposure_segments, rest_segment, source_keys
-from .flags import calibration_flags, flags_of, lamp_flags
+from .flags import calibration_flags, flags_of, lamp_flags, run_flags, thickness_flags
 from .formulation import gel_resin
 from .materials import citations
+from .nail_run import dose_of, stabiliser_share, traces_of
 from .results import balances_of
 from .schedule import KINDS, Event, Expose, Rest, Schedule, Wipe
 from .sensitisers import pair_flags
@@ -111,12 +113,8 @@ def _joined_totals(runs: Sequence[Run]) -> Array:
     return np.asarray(totals)
 
 
-def _traces(nail: Nail) -> dict[str, Array]:
+def _traces(nail: Nail) -> dict[str, Any]:
     """Records of all runs on the clock of the schedule."""
-    columns = {
-        "level_ratio": at.LEVEL, "air_k": at.AIR, "film_max_k": at.FILM_MAX, "interface_k": at.INTERFACE,
-        "nail_bed_k": at.BED, "reaction_heat_w_m2": at.REACTION_HEAT, "bond_side_conversion_trace": at.BOTTOM,
-    }  # fmt: skip
     pieces, coats = [], []
     for order, run in enumerate(nail.runs):
         skip = 0 if order == 0 else 1  # the first line repeats the last one of the run before
@@ -125,8 +123,11 @@ def _traces(nail: Nail) -> dict[str, Array]:
         pieces.append(lines)
         coats.append(_coat_means(run, len(nail.schedule.applications))[skip:])
     record = np.vstack(pieces)
-    traces = {name: np.array(record[:, column]) for name, column in columns.items()}
-    return {"time_s": np.array(record[:, at.TIME]), **traces, "coat_conversion_trace": np.vstack(coats)}
+    return {
+        **traces_of(record),
+        "bond_side_conversion_trace": np.array(record[:, at.BOTTOM]),
+        "coat_conversion_trace": np.vstack(coats),
+    }
 
 
 def _coat_means(run: Run, count: int) -> Array:
@@ -155,7 +156,9 @@ def _final_coats(events: Sequence[EventResult]) -> tuple[CoatFigures, ...]:
     return tuple(replace(coat, heat_j_m2=heat[coat.number]) for coat in events[-1].coats)
 
 
-def _flags(nail: Nail, position: str, film_peak_k: float, bed_time_s: float) -> tuple[str, ...]:
+def _flags(
+    nail: Nail, position: str, totals: Array, film_peak_k: float, bed_time_s: float
+) -> tuple[str, ...]:
     """What to doubt, each with the gels it concerns."""
     found: dict[str, list[str]] = {}
     gels = list({gel.name: gel for gel in nail.schedule.gels}.values())
@@ -172,6 +175,9 @@ def _flags(nail: Nail, position: str, film_peak_k: float, bed_time_s: float) -> 
         flags.append(
             "The nail bed is hottest at the very end of the schedule: let it end with a rest of a minute."
         )
+    for number, coat in enumerate(nail.schedule.applications, start=1):
+        flags += [f"Coat {number}: {flag}" for flag in thickness_flags(coat.film_thickness_m)]
+    flags += run_flags(stabiliser_share(totals), float(nail.conversion.max()))
     programmes = [event.programme for event in nail.schedule.events if isinstance(event, Expose)]
     return (*nail.schedule.remarks, *flags, *lamp_flags(nail.lamp, programmes))
 
@@ -207,15 +213,11 @@ def _result(nail: Nail, position: str, events: Sequence[EventResult]) -> StackRe
         film_peak_time_s=film_time_s,
         nail_bed_peak_k=bed_peak_k,
         nail_bed_peak_time_s=bed_time_s,
-        seconds_above_42_c=float(totals[at.SECONDS_ABOVE_42]),
-        seconds_above_43_c=float(totals[at.SECONDS_ABOVE_43]),
-        seconds_above_45_c=float(totals[at.SECONDS_ABOVE_45]),
-        cem43_min=float(totals[at.CEM43]),
-        damage_henriques=float(totals[at.OMEGA_HENRIQUES]),
-        damage_weaver_stoll=float(totals[at.OMEGA_WEAVER_STOLL]),
+        stabiliser_share_fraction=stabiliser_share(totals),
+        **dose_of(totals),
         **_traces(nail),
         balances=checked_balances(totals, what),
-        flags=_flags(nail, position, film_peak_k, bed_time_s),
+        flags=_flags(nail, position, totals, film_peak_k, bed_time_s),
         citations=citations(list(dict.fromkeys(keys))),
         is_demonstration=nail.schedule.is_demonstration
         or nail.lamp.is_demonstration

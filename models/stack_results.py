@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from .nail_run import NailRun
 from .results import Balances
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ class CoatFigures:
     bottom_conversion_fraction, mean_conversion_fraction, top_conversion_fraction : float
         Conversion at its lower face, its mean, and the mean of its upper fifth [-].
     conversion_ceiling_fraction : float
-        What is possible in a film at the temperature of the hand [-].
+        What is possible in a film at 33 C, whatever the hand [-].
     heat_j_m2 : float
         Heat of reaction it gave in this event [J/m2].
     residual_initiator_fraction : mapping of str to float
@@ -100,8 +101,8 @@ class EventResult:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class StackResult:
-    """All coats on a nail after a schedule in one lamp position.
+class StackResult(NailRun):
+    """All coats on a nail after a schedule in one lamp position; the fields of `NailRun` with it, on the clock of the schedule.
 
     Attributes
     ----------
@@ -116,31 +117,17 @@ class StackResult:
     thickness_m, tacky_layer_m : float
         All coats together, and the tacky layer, at the end [m].
     depth_m, width_m, conversion_fraction, conversion_ceiling_fraction : ndarray, shape (n,)
-        From the air side down, at the end: depth of cell centres and cell widths [m], conversion and what is possible [-].
+        From the air side down, at the end: depth of cell centres and cell widths [m], conversion and what is possible at 33 C [-].
     oxygen_mol_m3, radical_mol_m3, temperature_k : ndarray, shape (n,)
         Oxygen and living radicals [mol/m3], temperature [K].
     coat_number : ndarray of int, shape (n,)
         Number of the coat each cell belongs to.
-    film_peak_k, film_peak_time_s, nail_bed_peak_k, nail_bed_peak_time_s : float
-        Hottest film and nail bed [K] and when [s].
-    seconds_above_42_c, seconds_above_43_c, seconds_above_45_c : float
-        Time the nail bed spends above these lines [s].
-    cem43_min, damage_henriques, damage_weaver_stoll : float
-        Thermal dose at the nail bed [min] and the damage integral as a band [-].
-    time_s, level_ratio, air_k, film_max_k, interface_k, nail_bed_k, reaction_heat_w_m2 : ndarray, shape (nt,)
-        Traces on the clock of the schedule: time [s], lamp output [-], temperatures [K], heat of reaction [W/m2].
     bond_side_conversion_trace : ndarray, shape (nt,)
         Conversion at the lower face of the first coat [-].
     coat_conversion_trace : ndarray, shape (nt, n_coat)
         Mean conversion of every coat applied [-]; 0 while a coat is not on the nail.
-    balances : Balances
-        Relative errors over the whole schedule.
-    flags, citations : tuple of str
-        What to doubt; what it rests on.
     is_demonstration : bool
         Whether schedule, lamp or a gel is invented.
-    steps, rejected_steps : int
-        Work of the solver.
     """
 
     bond_side_conversion_fraction: float
@@ -159,31 +146,9 @@ class StackResult:
     radical_mol_m3: Array
     temperature_k: Array
     coat_number: NDArray[np.intp]
-    film_peak_k: float
-    film_peak_time_s: float
-    nail_bed_peak_k: float
-    nail_bed_peak_time_s: float
-    seconds_above_42_c: float
-    seconds_above_43_c: float
-    seconds_above_45_c: float
-    cem43_min: float
-    damage_henriques: float
-    damage_weaver_stoll: float
-    time_s: Array
-    level_ratio: Array
-    air_k: Array
-    film_max_k: Array
-    interface_k: Array
-    nail_bed_k: Array
-    reaction_heat_w_m2: Array
     bond_side_conversion_trace: Array
     coat_conversion_trace: Array
-    balances: Balances
-    flags: tuple[str, ...]
-    citations: tuple[str, ...]
     is_demonstration: bool
-    steps: int
-    rejected_steps: int
 
     def to_frame(self) -> pd.DataFrame:
         """Profile through all coats at the end as a tidy table, from the air side down."""
@@ -238,18 +203,9 @@ class StackResult:
 
     def trace_frame(self) -> pd.DataFrame:
         """Traces against time as a tidy table."""
-        import pandas as pd
-
         columns = {
-            "time_s": self.time_s,
-            "level_ratio": self.level_ratio,
-            "air_k": self.air_k,
-            "film_max_k": self.film_max_k,
-            "interface_k": self.interface_k,
-            "nail_bed_k": self.nail_bed_k,
-            "reaction_heat_w_m2": self.reaction_heat_w_m2,
             "bond_side_conversion_fraction": self.bond_side_conversion_trace,
         }
         for column in range(self.coat_conversion_trace.shape[1]):
             columns[f"coat_{column + 1}_conversion_fraction"] = self.coat_conversion_trace[:, column]
-        return pd.DataFrame(columns)
+        return self._trace_table(columns)

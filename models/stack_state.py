@@ -12,6 +12,7 @@ from ..lamp_library.errors import InputError
 from ..lamp_library.lamp import Lamp
 from . import layout as at
 from .assembly import CoatCells, StackLight, gather_light, hands_energy, stack_model
+from .balanced import solve_balanced
 from .core_arrays import FilmArrays, State, copy_state
 from .core_totals import bottom_value, depth_reaching, face_temperature, surface_mean
 from .cure import SURFACE_SHARE, TACKY_BELOW_FRACTION
@@ -22,7 +23,7 @@ from .grid import film_cells
 from .packing import pack
 from .schedule import Apply, Schedule
 from .sensitisers import with_energy_transfer
-from .solver import Segment, Solution, SolverSettings, control_row, segment_rows, solve_packed
+from .solver import Segment, Solution, SolverSettings, segment_rows
 from .stack_results import CoatFigures
 
 Array = NDArray[np.float64]
@@ -161,10 +162,9 @@ def wipe_tacky_layer(nail: Nail, where: str) -> tuple[float, float]:
 
 def let_time_pass(nail: Nail, segments: Sequence[Segment]) -> Solution:
     """Let time pass; the state is advanced."""
-    nail.state = copy_state(nail.state)
-    solution = solve_packed(
-        nail.film, nail.state, segment_rows(segments), control_row(nail.settings), record=True
-    )
+    what = f"{nail.schedule.title} in {nail.lamp.lamp_id}, {nail.clock_s:g} s into the schedule"
+    solution = solve_balanced(nail.film, nail.state, segment_rows(segments), nail.settings, what, record=True)
+    nail.state = solution.state
     nail.runs.append(
         Run(solution=solution, start_s=nail.clock_s, numbers=tuple(nail.numbers), slices=tuple(nail.slices))
     )
@@ -196,7 +196,7 @@ def coat_figures(nail: Nail, heat_j_m2: Sequence[float]) -> tuple[CoatFigures, .
                 bottom_conversion_fraction=bottom_value(width, conversion),
                 mean_conversion_fraction=float(width @ conversion / width.sum()),
                 top_conversion_fraction=surface_mean(width, conversion, SURFACE_SHARE),
-                conversion_ceiling_fraction=_ceiling(coat, nail.schedule),
+                conversion_ceiling_fraction=gel_resin(coat.gel).conversion_ceiling_fraction(),
                 heat_j_m2=heat,
                 residual_initiator_fraction={
                     name[0]: float(left[row] / weighed[row])
@@ -206,7 +206,3 @@ def coat_figures(nail: Nail, heat_j_m2: Sequence[float]) -> tuple[CoatFigures, .
             )
         )
     return tuple(reversed(found))
-
-
-def _ceiling(coat: CoatCells, schedule: Schedule) -> float:
-    return gel_resin(coat.gel).conversion_ceiling_fraction(schedule.hand.start_k)

@@ -175,7 +175,8 @@ class Amine:
 class Stabiliser:
     """A radical scavenger that keeps the gel from curing in the jar.
 
-    `radical_rate_coefficient_m3_mol_s` is that of its reaction with a growing chain.
+    `radical_rate_coefficient_m3_mol_s` is that of its reaction with a growing chain, true within times or over
+    `radical_rate_error_factor`.
     """
 
     key: str
@@ -186,6 +187,7 @@ class Stabiliser:
     unverified: tuple[str, ...]
     molar_mass_kg_mol: float
     radical_rate_coefficient_m3_mol_s: float
+    radical_rate_error_factor: float
     usual_max_wt_pct: float | None
 
 

@@ -52,7 +52,7 @@ def after_cure_lines(results: Sequence[CureResult]) -> list[str]:
     lines.append(
         f"Shrinkage {100 * shrinkage.mean_volume_fraction:.1f} % by volume, {100 * shrinkage.mean_linear_fraction:.1f} % "
         f"linear. Clear binder over white: b* {tint.cielab_b:.1f}, yellowness {tint.yellowness_index:.1f}. Gel-like: {lag}, "
-        f"skin {100 * setting.conversion_gap_fraction:.0f} points ahead (indicative)."
+        f"skin {round(100 * setting.conversion_gap_fraction) + 0} points ahead (indicative)."
     )
     return lines
 

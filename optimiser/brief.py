@@ -34,7 +34,7 @@ class Limits:
     second_cycle_heat_max_ratio : float or None
         Highest reaction heat of a second cycle over that of the first [-] (common practice).
     bottom_conversion_min_share : float or None
-        Lowest conversion at the base of the coat as a share of the possible conversion [-].
+        Lowest conversion at the base of the coat as a share of the conversion possible in a film at 33 °C [-].
     bottom_conversion_min_fraction : float or None
         The same as an absolute conversion [-]; used instead of the share when given.
     surface_conversion_min_share, surface_conversion_min_fraction : float or None

@@ -228,11 +228,16 @@ KEYS: tuple[Key, ...] = (
         "",
         0.05,
         1,
-        "Give the share of the possible conversion, 0.9 is the default.",
+        "Give the share of the conversion possible in a film at 33 °C, 0.9 is the default.",
     ),
     _number("limits", "bottom_conversion_min_fraction", "", 0.05, 1, _SHARE),
     _number(
-        "limits", "surface_conversion_min_share", "", 0.01, 1, "Give the share of the possible conversion."
+        "limits",
+        "surface_conversion_min_share",
+        "",
+        0.01,
+        1,
+        "Give the share of the conversion possible in a film at 33 °C.",
     ),
     _number("limits", "surface_conversion_min_fraction", "", 0.01, 1, _SHARE),
     _number(

@@ -16,7 +16,7 @@ from ..models.schedule_file import save_schedule
 from ..models.stack_results import CoatFigures, EventResult, StackResult
 from .brief import Limits
 from .cautions import short_cautions
-from .conditions import hand_data, hand_text
+from .conditions import hand_data, hand_text, lamp_state_lines
 from .verdict import CureFigures, Verdict, judge
 from .versions import versions
 
@@ -74,7 +74,7 @@ def verdict_of(results: Sequence[StackResult], limits: Limits) -> Verdict:
     sentence = (
         f"The bond side at the nail reaches a conversion of {bond.bond_side_conversion_fraction:.2f} ({bond.position}). "
         f"The least cured lower face is that of coat {coat.number}, {coat.gel_name}: {coat.bottom_conversion_fraction:.2f} "
-        f"({soft.position}); at least {wanted:.2f} is asked for and about {coat.conversion_ceiling_fraction:.2f} is possible."
+        f"({soft.position}); at least {wanted:.2f} is asked for and about {coat.conversion_ceiling_fraction:.2f} is possible at 33 °C."
     )
     return replace(verdict, sentences=(sentence, *verdict.sentences[1:]))
 
@@ -136,7 +136,11 @@ def remarks(results: Sequence[StackResult]) -> list[str]:
 def build_text(schedule: Schedule, lamp: Lamp, results: Sequence[StackResult]) -> str:
     """Verdict, positions, coats, events and cautions as text."""
     soft = least_cured(results)
-    lines = [f"{schedule.title}: {len(schedule.applications)} coats in {lamp.name}", hand_text(schedule.hand)]
+    lines = [
+        f"{schedule.title}: {len(schedule.applications)} coats in {lamp.name}",
+        hand_text(schedule.hand),
+        *lamp_state_lines(lamp),
+    ]
     if any(result.is_demonstration for result in results):
         lines.append("Invented demonstration data.")
     head = (
@@ -176,6 +180,7 @@ def build_data(schedule: Schedule, lamp: Lamp, results: Sequence[StackResult]) -
         "schedule": schedule.title,
         "lamp": lamp.lamp_id,
         "lamp_notes": list(lamp.notes),
+        "lamp_level_ratio": float(lamp.course.level_ratio),
         "hand": hand_data(schedule.hand),
         "is_demonstration": any(result.is_demonstration for result in results),
         "verdict": verdict.headline,

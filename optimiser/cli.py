@@ -6,20 +6,57 @@ Exit codes: 0 done, 1 a fault in the program, 2 bad input, 3 no blend meets the 
 """
 
 import sys
-from collections.abc import Sequence
-from typing import Annotated
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
-from ..lamp_library.errors import GelwrightError
+from ..lamp_library.errors import GelwrightError, InputError
 from .cli_cure import cure
 from .cli_lamp import lamp_app
 from .cli_tune import tune
 
 _INPUT_ERROR = 2
+_USAGE_ERRORS: type[Exception] = typer.BadParameter.__mro__[
+    1
+]  # the parent of all complaints of the option parser
+_HELP_SHOWN = "NoArgsIsHelpError"
+
+
+@contextmanager
+def _usage_in_one_line() -> Iterator[None]:
+    """Turn a complaint of the option parser into one line that names the way to help; help itself passes."""
+    try:
+        yield
+    except _USAGE_ERRORS as error:
+        if type(error).__name__ == _HELP_SHOWN:
+            raise
+        words = " ".join(error.format_message().split()).rstrip(".")  # type: ignore[attr-defined]
+        context = getattr(error, "ctx", None)
+        raise InputError(
+            f"{words}. See '{context.command_path if context else 'gelwright'} --help'."
+        ) from error
+
+
+class _OneLineErrors(TyperGroup):
+    """Commands whose usage errors are one line, like every other error, instead of a box."""
+
+    def make_context(self, *args: Any, **extra: Any) -> Any:
+        """Read the options before the command."""
+        with _usage_in_one_line():
+            return super().make_context(*args, **extra)
+
+    def invoke(self, ctx: Any) -> Any:
+        """Read the options of the command and run it."""
+        with _usage_in_one_line():
+            return super().invoke(ctx)
+
 
 app = typer.Typer(
     name="gelwright",
+    cls=_OneLineErrors,
     help="Tune the photoinitiator blend of a nail gel to a measured lamp: cured through, and cool enough.",
     no_args_is_help=True,
     add_completion=False,

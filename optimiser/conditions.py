@@ -71,6 +71,17 @@ def lamp_in_use(
     return lamp
 
 
+_STATE = "Output taken as "
+
+
+def lamp_state_lines(lamp: Lamp) -> list[str]:
+    """One line on a worn or emptying lamp for the head of a report; none for a lamp as measured."""
+    changes = [note.partition(": ")[2].rstrip(".") for note in lamp.notes if note.startswith(_STATE)]
+    if not changes:
+        return []
+    return [f"Lamp at {100.0 * lamp.course.level_ratio:.0f} % of its measured output: {'; '.join(changes)}."]
+
+
 def hand_text(hand: Hand) -> str:
     """Temperature and nail of a hand in words."""
     thickness_mm = um_from_m(hand.nail_thickness_m) / _UM_PER_MM

@@ -19,7 +19,7 @@ from ..models.results import CureResult
 from .after_cure_text import after_cure_data, after_cure_lines
 from .brief import Limits
 from .cautions import short_cautions
-from .conditions import hand_data, hand_text
+from .conditions import hand_data, hand_text, lamp_state_lines
 from .cycles_text import cycle_data, cycle_lines
 from .verdict import CureFigures, Verdict, judge
 from .versions import versions
@@ -72,6 +72,7 @@ def cure_text(gel: Gel, lamp: Lamp, results: Sequence[CureResult], hand: Hand | 
     lines = [
         f"{gel.name} ({gel.coat}), {um_from_m(first.thickness_m):g} um, {first.exposure_s:g} s in {lamp.name}",
         hand_text(hand or Hand()),
+        *lamp_state_lines(lamp),
     ]
     if gel.is_demonstration or lamp.is_demonstration:
         lines.append("Invented demonstration data.")
@@ -155,6 +156,7 @@ def cure_data(
         "gel": gel.name,
         "lamp": lamp.lamp_id,
         "lamp_notes": list(lamp.notes),
+        "lamp_level_ratio": float(lamp.course.level_ratio),
         "hand": hand_data(hand or Hand()),
         "is_demonstration": gel.is_demonstration or lamp.is_demonstration,
         "verdict": verdict.headline,

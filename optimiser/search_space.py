@@ -157,8 +157,9 @@ def build_search_space(brief: Brief, lamp: Lamp, gel: Gel, *, more_lamps: Sequen
     usable, amines = _pair_type_two(usable, amines, excluded)
     space = SearchSpace(substances=(*usable, *amines), excluded=tuple(excluded), law_notes=tuple(notes))
     if not usable:
-        reasons = "; ".join(f"{out.key}: {out.reason}" for out in excluded)
-        raise InputError(f"no initiator is left to search with ({reasons}). Allow one more substance.")
+        raise InputError(
+            f"no initiator is left to search with ({_by_reason(excluded)}). Allow one more substance."
+        )
     _check_prices(brief, space)
     return space
 
@@ -254,6 +255,14 @@ def _own_caps(substance: Photoinitiator | Amine, brief: Brief, flags: list[str])
         else:
             caps.append((substance.solubility_wt_pct, "solubility"))
     return caps
+
+
+def _by_reason(excluded: Sequence[Excluded]) -> str:
+    """What was left out, substances of one reason together."""
+    found: dict[str, list[str]] = {}
+    for each in excluded:
+        found.setdefault(each.reason, []).append(each.key)
+    return "; ".join(f"{', '.join(keys)}: {reason}" for reason, keys in found.items())
 
 
 def _unknown_is_allowed(key: str, brief: Brief) -> bool:

@@ -22,7 +22,7 @@ class CureFigures:
     thickness_m : float
         Wet film [m].
     bottom_conversion_fraction, conversion_ceiling_fraction : float
-        Conversion at the base of the coat and the highest possible one [-].
+        Conversion at the base of the coat and the one possible in a film at 33 °C [-].
     film_peak_k, nail_bed_peak_k : float
         Highest temperatures of film and nail bed [K]; never to be confused.
     cem43_min : float
@@ -122,7 +122,7 @@ def _cure_sentence(figures: CureFigures, wanted: float) -> str:
     reached, possible = figures.bottom_conversion_fraction, figures.conversion_ceiling_fraction
     return (
         f"The base of the coat reaches a conversion of {reached:.2f} ({figures.place}); "
-        f"at least {wanted:.2f} is asked for and about {possible:.2f} is possible."
+        f"at least {wanted:.2f} is asked for and about {possible:.2f} is possible at 33 °C."
     )
 
 

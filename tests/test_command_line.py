@@ -138,3 +138,27 @@ def test_unknown_command_is_exit_2() -> None:
     with pytest.raises(SystemExit) as leaving:
         cli.main(["paint"])
     assert leaving.value.code == 2
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["cure", "--bad"], "No such option: --bad"),
+        (["cure"], "Missing argument 'GEL|SCHEDULE'"),
+        (["cure", "clear_builder", "--seconds", "soon"], "Invalid value for '--seconds'"),
+        (["cure", "clear_builder", "--seconds", "1e9"], "less than or equal to 3600"),
+        (["nonsense"], "No such command 'nonsense'"),
+        (["--what"], "No such option: --what"),
+        (["lamp", "read", "x"], "Missing option"),
+    ],
+)
+def test_usage_errors_are_one_line(
+    arguments: list[str], message: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as leaving:
+        cli.main(arguments)
+    said = capsys.readouterr().err
+    assert leaving.value.code == 2
+    assert message in said
+    assert said.count("\n") == 1
+    assert "--help'" in said

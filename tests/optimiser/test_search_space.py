@@ -50,8 +50,16 @@ def test_a_professional_only_substance_is_out_for_consumers(space_of: Callable[.
 
 
 def test_all_markets_count(space_of: Callable[..., SearchSpace]) -> None:
-    assert "TPO" in space_of(allowed=(), markets=("US",)).keys
-    assert "TPO" not in space_of(allowed=(), markets=("US", "EU")).keys
+    assert "TPO" in space_of(allowed=("TPO", "BAPO"), markets=("US",)).keys
+    assert "TPO" not in space_of(allowed=("TPO", "BAPO"), markets=("US", "EU")).keys
+
+
+def test_no_list_of_the_united_states_is_no_permission(space_of: Callable[..., SearchSpace]) -> None:
+    with pytest.raises(InputError, match="no initiator is left") as found:
+        space_of(allowed=(), markets=("US",))
+    assert str(found.value).count("status unknown in US") == 1
+    space = space_of(allowed=(), markets=("US",), allow_unknown_status=True)
+    assert all(substance.unknown_in == ("US",) for substance in space.substances)
 
 
 def test_a_substance_of_unknown_status_is_left_out_with_the_reason(
@@ -60,7 +68,6 @@ def test_a_substance_of_unknown_status_is_left_out_with_the_reason(
     space = space_of(allowed=())
     assert {"DMPA", "ITX", "DMAEMA"}.isdisjoint(space.keys)
     assert reason(space, "DMPA") == "status unknown in EU on 15 January 2026: allow it by name in the brief"
-    assert "DMPA" in space_of(allowed=(), markets=("US",)).keys
     assert all(not substance.unknown_in for substance in space.substances)
 
 
