@@ -17,7 +17,8 @@ def _amount_row(name: str, amount: Amount, remark: str) -> tuple[str, ...]:
     return name, *(f"{each:.2g}" for each in figures), remark
 
 
-def _rows(result: CureResult) -> list[tuple[str, ...]]:
+def amount_rows(result: CureResult) -> list[tuple[str, ...]]:
+    """Head and rows of the table of residues: what, wt% in the mean, at the surface and at the base, remark."""
     found = result.after_cure
     rows: list[tuple[str, ...]] = [("wt% left, predicted", "mean", "surface", "base", "")]
     rows += [
@@ -39,22 +40,28 @@ def after_cure_lines(results: Sequence[CureResult]) -> list[str]:
         The positions of one gel in one lamp.
     """
     result = min(results, key=lambda each: each.bottom_conversion_fraction)
-    found, rows = result.after_cure, _rows(result)
+    rows = amount_rows(result)
     widths = [max(len(row[column]) for row in rows) for column in range(4)]
     lines = [f"After the cure at {result.position} (surface = upper fifth, tacky layer included):"]
     for row in rows:
         numbers = "  ".join(row[column].rjust(widths[column]) for column in range(1, 4))
         lines.append(f"{row[0].ljust(widths[0])}  {numbers}  {row[4]}".rstrip())
+    lines.append(film_sentence(result))
+    return lines
+
+
+def film_sentence(result: CureResult) -> str:
+    """Shrinkage, tint and the order in which the faces set."""
+    found = result.after_cure
     shrinkage, tint, setting = found.shrinkage, found.tint, found.setting
     lag = (
         "one face never sets" if setting.lag_s is None else f"base sets {setting.lag_s:+.1f} s after the skin"
     )
-    lines.append(
+    return (
         f"Shrinkage {100 * shrinkage.mean_volume_fraction:.1f} % by volume, {100 * shrinkage.mean_linear_fraction:.1f} % "
         f"linear. Clear binder over white: b* {tint.cielab_b:.1f}, yellowness {tint.yellowness_index:.1f}. Gel-like: {lag}, "
         f"skin {round(100 * setting.conversion_gap_fraction) + 0} points ahead (indicative)."
     )
-    return lines
 
 
 def _amounts(amounts: Mapping[str, Amount]) -> dict[str, Any]:

@@ -199,6 +199,8 @@ def write_build_folder(schedule: Schedule, lamp: Lamp, results: Sequence[StackRe
     import pandas as pd
 
     from .build_picture import build_picture
+    from .cure_page import build_page
+    from .page_html import write_page
 
     folder.mkdir(parents=True, exist_ok=True)
     save_schedule(schedule, folder / "schedule.toml")
@@ -214,3 +216,4 @@ def write_build_folder(schedule: Schedule, lamp: Lamp, results: Sequence[StackRe
         pd.concat(frames).to_csv(folder / f"{name}.csv", index=False)
     (folder / "verdict.txt").write_text(build_text(schedule, lamp, results) + "\n", encoding="utf-8")
     build_picture(results, folder / "build.png")
+    write_page(build_page(schedule, lamp, results), folder / "report.html")

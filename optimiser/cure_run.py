@@ -210,6 +210,9 @@ def write_cure_folder(
     """Inputs, results.json, depth and time tables, verdict and picture in one folder."""
     import pandas as pd
 
+    from .cure_page import cure_page
+    from .page_html import write_page
+
     folder.mkdir(parents=True, exist_ok=True)
     save_gel(gel, folder / "gel.toml")
     save_lamp(lamp, folder / "lamp", overwrite=True)
@@ -221,3 +224,4 @@ def write_cure_folder(
     pd.concat(traces).to_csv(folder / "traces.csv", index=False)
     (folder / "verdict.txt").write_text(cure_text(gel, lamp, results, hand) + "\n", encoding="utf-8")
     cure_picture(results, folder / "cure.png")
+    write_page(cure_page(gel, lamp, results, hand or Hand()), folder / "report.html")

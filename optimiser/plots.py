@@ -33,6 +33,15 @@ _STYLE: dict[Any, Any] = {
     "axes.labelcolor": "#333333",
     "svg.hashsalt": "gelwright",
 }
+# With the colours, so that lines can be told apart in grey too.
+DASHES: tuple[Any, ...] = (
+    "-",
+    (0, (5, 1.5)),
+    (0, (1.2, 1.2)),
+    (0, (6, 1.5, 1.2, 1.5)),
+    (0, (3, 1, 1, 1, 1, 1)),
+    (0, (9, 2)),
+)
 SHOWN_LIGHT_FRACTION = 5e-3  # wavelengths with less than this share of the peak are not drawn
 
 
@@ -63,6 +72,16 @@ def new_figure(
     return figure, list(grid.flat)
 
 
+def svg_style(salt: str) -> dict[Any, Any]:
+    """Settings for a figure written as SVG inside a page: text stays text, ids repeat from run to run."""
+    return {**_STYLE, "svg.fonttype": "none", "svg.hashsalt": salt}
+
+
+def line_styles(count: int) -> list[dict[str, Any]]:
+    """Colour and dashes of so many lines; they start again when they run out."""
+    return [{"color": COLOURS[i % len(COLOURS)], "ls": DASHES[i % len(DASHES)]} for i in range(count)]
+
+
 def save(figure: Figure, path: Path) -> Path:
     """Write a figure; the ending of the path decides between PNG, SVG and PDF."""
     import matplotlib
@@ -75,7 +94,7 @@ def save(figure: Figure, path: Path) -> Path:
 def draw_light(
     axes: Axes, lamp: Lamp, absorbance: Mapping[str, Floats], wavelength_nm: Floats, thickness_m: float
 ) -> Axes:
-    """Lamp light at its weakest and strongest position against what each initiator's film absorbs.
+    """Lamp light at its weakest and strongest position against what each initiator's film absorbs; what all together take is hatched.
 
     Parameters
     ----------
@@ -94,21 +113,30 @@ def draw_light(
     shown = [mw_cm2_from_w_m2(each.spectral_irradiance_w_m2_nm) for each in (strong, weak)]
     axes.fill_between(strong.wavelength_nm, shown[0], color=LIGHT, alpha=0.35, lw=0)
     axes.fill_between(weak.wavelength_nm, shown[1], color=LIGHT, alpha=0.55, lw=0)
+    together = sum(absorbance.values(), np.zeros_like(wavelength_nm))
+    taken = np.interp(strong.wavelength_nm, wavelength_nm, 1.0 - 10.0**-together) * shown[0]
+    axes.fill_between(
+        strong.wavelength_nm, taken, facecolor="none", edgecolor="#6A4C93", hatch="////", lw=0.6
+    )
     axes.set_xlabel("wavelength / nm")
     axes.set_ylabel("lamp light / mW cm$^{-2}$ nm$^{-1}$", color="#6A4C93")
     axes.set_ylim(0.0, 1.18 * float(np.max(shown[0])))
     lit = strong.wavelength_nm[shown[0] > SHOWN_LIGHT_FRACTION * np.max(shown[0])]
     axes.set_xlim(float(lit[0]) - 8.0, float(lit[-1]) + 8.0)
     right = axes.twinx()
-    for colour, (key, each) in zip(COLOURS, absorbance.items(), strict=False):
-        right.plot(wavelength_nm, 100.0 * (1.0 - 10.0**-each), color=colour, lw=1.8, label=key)
+    for style, (key, each) in zip(line_styles(len(absorbance)), absorbance.items(), strict=True):
+        right.plot(wavelength_nm, 100.0 * (1.0 - 10.0**-each), lw=1.8, label=key, **style)
     highest = max(float(np.max(100.0 * (1.0 - 10.0**-each))) for each in absorbance.values())
     right.set_ylim(0.0, min(105.0, max(10.0, 1.3 * highest)))
     right.set_ylabel(f"absorbed in {um_from_m(thickness_m):g} µm / %", fontsize=9, color="#333333")
     right.tick_params(labelsize=9)
     right.spines["right"].set_visible(True)
     _legend(right, loc="upper right")
-    _title(axes, f"Lamp light (pale {lamp.strongest}, darker {lamp.weakest}) and the fresh film's initiators")
+    axes.annotate(
+        f"pale: {lamp.strongest}, darker: {lamp.weakest}", (0.01, 0.99), xycoords="axes fraction", va="top",
+        fontsize=8, color="#6A4C93",
+    )  # fmt: skip
+    _title(axes, "Lamp light, and what the fresh film takes of it")
     return axes
 
 
@@ -119,9 +147,9 @@ def draw_conversion(
     title: str = "Conversion against depth",
 ) -> Axes:
     """Conversion against depth, one line per position, with the possible and the asked-for conversion."""
-    for colour, result in zip(COLOURS, results, strict=False):
+    for style, result in zip(line_styles(len(results)), results, strict=True):
         axes.plot(
-            um_from_m(result.depth_m), result.conversion_fraction, color=colour, lw=1.6, label=result.position
+            um_from_m(result.depth_m), result.conversion_fraction, lw=1.6, label=result.position, **style
         )
     first = results[0]
     axes.plot(
@@ -146,8 +174,8 @@ def draw_conversion(
 def draw_film_temperature(axes: Axes, results: Sequence[CureResult]) -> Axes:
     """Hottest film temperature against time; the trade's 71 °C line is marked as having no source."""
     top = max(float(np.max(c_from_k(result.film_max_k))) for result in results)
-    for colour, result in zip(COLOURS, results, strict=False):
-        axes.plot(result.time_s, c_from_k(result.film_max_k), color=colour, lw=1.6, label=result.position)
+    for style, result in zip(line_styles(len(results)), results, strict=True):
+        axes.plot(result.time_s, c_from_k(result.film_max_k), lw=1.6, label=result.position, **style)
     line = c_from_k(FILM_COMMON_PRACTICE_K)
     axes.axhline(line, color=GREY, lw=1.0, ls="--")
     _note(axes, line, "71 °C: common practice, no source", GREY)
@@ -159,8 +187,8 @@ def draw_film_temperature(axes: Axes, results: Sequence[CureResult]) -> Axes:
 
 def draw_nail_bed_temperature(axes: Axes, results: Sequence[CureResult], limit_k: float) -> Axes:
     """Nail-bed temperature against time with the comfort line and the limit."""
-    for colour, result in zip(COLOURS, results, strict=False):
-        axes.plot(result.time_s, c_from_k(result.nail_bed_k), color=colour, lw=1.6, label=result.position)
+    for style, result in zip(line_styles(len(results)), results, strict=True):
+        axes.plot(result.time_s, c_from_k(result.nail_bed_k), lw=1.6, label=result.position, **style)
     top = max(float(np.max(c_from_k(result.nail_bed_k))) for result in results)
     for line_k, words, colour in ((COMFORT_K, "comfort", GREY), (limit_k, "limit", WARN)):
         line = c_from_k(line_k)
@@ -240,4 +268,38 @@ def draw_margins(axes: Axes, constraints: Sequence[Constraint], figures: Sequenc
         axes.spines[side].set_visible(False)
     axes.tick_params(axis="y", length=0)
     _title(axes, "Room left to each limit, worst case of each")
+    return axes
+
+
+def draw_cycles(axes: Axes, shares: Mapping[str, Sequence[float]]) -> Axes:
+    """Bars of each cycle's heat as a share of the first, grouped by position, with the trade's 5 % line.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where to draw.
+    shares : mapping of str to sequence of float
+        Position to the heat of its cycles over that of the first [-].
+    """
+    width = 0.8 / len(shares)
+    hatches = ("", "///", "...", "xxx", "---", "\\\\\\")
+    for i, (style, (position, each)) in enumerate(zip(line_styles(len(shares)), shares.items(), strict=True)):
+        left = [number + (i - 0.5 * (len(shares) - 1)) * width for number in range(1, len(each) + 1)]
+        hatch = hatches[i % len(hatches)]
+        axes.bar(
+            left, [100.0 * share for share in each], width, color=style["color"], hatch=hatch, label=position
+        )
+        for place, share in zip(left[1:], each[1:], strict=True):  # too low to be seen in a well cured film
+            axes.annotate(
+                f"{100.0 * share:.1f}", (place, 100.0 * share), xytext=(0, 10), textcoords="offset points", ha="center",
+                fontsize=7, color="#333333",
+            )  # fmt: skip
+    axes.axhline(5.0, color=WARN, lw=1.0, ls="--")
+    _note(axes, 5.0, "5 %: common practice, no source", WARN)
+    cycles = max(len(each) for each in shares.values())
+    axes.set_xticks(range(1, cycles + 1))
+    axes.set_xlabel("cycle")
+    axes.set_ylabel("heat / % of the first cycle")
+    _title(axes, "Heat of reaction by cycle")
+    _legend(axes, loc="upper right")
     return axes

@@ -54,7 +54,10 @@ def write_run_folder(outcome: Outcome, brief_file: Path, folder: Path) -> Path:
     """
     import pandas as pd
 
+    from .customer_page import customer_page
+    from .page_html import write_page
     from .report_pictures import write_pictures
+    from .tune_page import tune_page
 
     if brief_file.resolve() != (folder / "brief.toml").resolve():
         shutil.copyfile(brief_file, folder / "brief.toml")
@@ -68,6 +71,8 @@ def write_run_folder(outcome: Outcome, brief_file: Path, folder: Path) -> Path:
     write_pictures(outcome, folder)
     report = folder / "report.md"
     report.write_text(report_text(outcome), encoding="utf-8")
+    write_page(tune_page(outcome), folder / "report.html")
+    write_page(customer_page(outcome), folder / "customer.html")
     return report
 
 

@@ -1,0 +1,122 @@
+"""One page for the customer: question, lamp, blend with its range, prediction with its doubt, what was not tested."""
+
+from __future__ import annotations
+
+import math
+
+from ..lamp_library.lamp import Lamp
+from ..lamp_library.units import mw_cm2_from_w_m2, um_from_m
+from .allowances import Allowance, loading_allowances, output_allowance
+from .answer import Candidate
+from .cautions import short_cautions
+from .page_parts import Block, Page, Section, Text, table
+from .problem import OBJECTIVE_WORDS
+from .report import chance, status_doubts
+from .tune import Outcome
+from .tune_page import key_figures
+from .verdict import headline
+
+HOURS_PER_YEAR = 125  # five clients a day, six cures of a minute, 250 days (estimated)
+
+
+def customer_page(outcome: Outcome) -> Page:
+    """The answer of a run for the customer, on one printed page.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        What was found.
+    """
+    best, inputs, brief = outcome.candidates[0], outcome.inputs, outcome.inputs.brief
+    lamp = inputs.lamp
+    weak, strong = (
+        mw_cm2_from_w_m2(lamp.spectrum(each).irradiance_w_m2()) for each in (lamp.weakest, lamp.strongest)
+    )
+    feasible = outcome.found.is_feasible
+    return Page(
+        kind="For the customer",
+        title=brief.title,
+        is_demonstration=brief.is_demonstration or lamp.is_demonstration,
+        facts=(
+            ("question", f"which initiators make this {inputs.gel.coat} coat cure through in this lamp and stay cool?"),
+            ("lamp", f"{lamp.name}: {weak:.0f} mW/cm² at {lamp.weakest} to {strong:.0f} at {lamp.strongest}"),
+            ("cure", f"{brief.exposure_s:g} s, programme {brief.programme}"),
+            ("film", f"{um_from_m(brief.thickness_low_m):g} to {um_from_m(brief.thickness_high_m):g} µm"),
+            ("wanted", OBJECTIVE_WORDS[brief.objective]),
+            ("law", f"{', '.join(brief.markets)}, read for {brief.on_date:%d %B %Y}"),
+        ),
+        headline=headline(best.verdict.cures, best.verdict.stays_cool) if feasible else "no blend meets this brief",
+        verdict_state="kept" if feasible else "broken",
+        answer=f"{inputs.gel.coat.capitalize()} coat: {best.name}",
+        sentences=(_predicted(lamp),),
+        figures=key_figures(best),
+        sections=(
+            Section(key="range", title="Range in which the prediction holds", blocks=_ranges(outcome, best)),
+            Section(key="tested", title="What was tested, and what was not", blocks=(_tested(outcome, best),)),
+        ),
+        cautions=tuple(short_cautions(brief.on_date)),
+        footer=f"Fingerprint {outcome.digest}. All figures are predictions of a model.",
+        is_one_sheet=True,
+    )  # fmt: skip
+
+
+def _predicted(lamp: Lamp) -> str:
+    return (
+        f"Predicted for the worst finger, {lamp.weakest} for cure and {lamp.strongest} for heat. A starting point for a trial, "
+        "not a release."
+    )
+
+
+def _ends(found: Allowance | None, digits: int, unit: str, scale: float = 1.0) -> str:
+    if found is None:
+        return "rests on its limits: weigh it exactly"
+    low, high = f"{scale * found.low:.{digits}f}", f"{scale * found.high:.{digits}f}"
+    beyond = (" or less" if found.reaches_low else "", " or more" if found.reaches_high else "")
+    return f"{low}{beyond[0]} to {high}{beyond[1]} {unit}"
+
+
+def _ranges(outcome: Outcome, best: Candidate) -> tuple[Block, ...]:
+    rows = [
+        (key, f"{best.blend_wt_pct[key]:.3g} wt%", _ends(found, 3, "wt%"))
+        for key, found in loading_allowances(outcome, best).items()
+    ]
+    output = output_allowance(outcome, best)
+    rows.append(("lamp output", "100 % of that measured", _ends(output, 0, "%", 100.0)))
+    words = "Each changed alone, every other figure as predicted; ends to within 5 %"
+    return (
+        table(words, ("what", "set to", "every limit kept from / to"), rows),
+        Text(paragraphs=(_ageing(output),)),
+    )
+
+
+def _ageing(output: Allowance | None) -> str:
+    if output is None:
+        return (
+            "The blend rests on its limits at the output measured; any loss of output can break them. Tune with a margin before "
+            "it is used."
+        )
+    lowest = output.low
+    years = math.log(1.0 / lowest) / math.log(1.0 / 0.7) * 10_000.0 / HOURS_PER_YEAR if lowest < 1.0 else 0.0
+    more = f" (about {years:.0f} years of salon use)" if 1.0 <= years <= 40.0 else ""
+    return (
+        f"Ageing and battery: the limits are kept down to {100 * lowest:.0f} % of the output measured. A lamp that loses 30 % in "
+        f"10 000 h (assumed; published 1000 to 30 000 h) gets there after {years * HOURS_PER_YEAR:.0f} h of light{more}. An "
+        "unregulated battery lamp falls to 58 % at 3.8 V per cell and 41 % at 3.6 V (hobby bench tests): measure it full and empty."
+    )
+
+
+def _tested(outcome: Outcome, best: Candidate) -> Text:
+    broken = sorted(best.passing.broken_by_limit.items(), key=lambda item: -item[1])
+    doubt = (
+        "; ".join(f"{name} broken in {100 * share:.0f} %" for name, share in broken)
+        or "no limit broken in any draw"
+    )
+    tested = (
+        f"Tested, in the model only: every finger position, both ends of the film window, {best.passing.draws} draws of "
+        f"tolerances. Chance of passing {chance(best)}: {doubt}."
+    )
+    untested = (
+        "Not tested: any gel in any lamp. No trial stands behind these figures unless one is named here. Adhesion, hardness, "
+        "wear, colour with pigments, storage and toxicology are outside the model."
+    )
+    return Text(points=(tested, untested, *status_doubts(outcome, best)))

@@ -1,0 +1,178 @@
+"""The page of a tuning run: the verdict first, then pictures, then the written report."""
+
+from __future__ import annotations
+
+import re
+
+from ..lamp_library.units import c_from_k, um_from_m
+from .answer import Candidate
+from .cautions import long_cautions
+from .constraints import Constraint
+from .cure_pictures import conversion_picture, light_picture, temperature_pictures
+from .page_html import inline_svg
+from .page_parts import KeyFigure, Page, Picture, Prose, Section, State, state_of
+from .plots import draw_margins, margin_bars, new_figure
+from .report import chance, report_text
+from .tune import Outcome, blended
+from .versions import versions
+
+_HEADING = re.compile(r"^## +(.*)$", re.MULTILINE)
+_SHOWN_ELSEWHERE = ("Pictures of the first blend", "Cautions")
+_FOLDED = ("Every position", "How this was worked out")
+LIKELY, DOUBTFUL = 0.9, 0.75  # estimated: where a chance of passing stops being good, and where it is poor
+
+
+def tune_page(outcome: Outcome) -> Page:
+    """Everything about a run as one page.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        What was found.
+    """
+    best, inputs = outcome.candidates[0], outcome.inputs
+    feasible = outcome.found.is_feasible
+    head, written = _written(report_text(outcome))
+    return Page(
+        kind="Tuning run",
+        title=inputs.brief.title,
+        is_demonstration=inputs.brief.is_demonstration or inputs.lamp.is_demonstration,
+        facts=_facts(head),
+        headline=best.verdict.headline
+        if feasible
+        else f"no blend meets this brief; the nearest one: {best.verdict.headline}",
+        verdict_state=_verdict_state(best, feasible),
+        answer=best.name if feasible else f"Nearest blend: {best.name}",
+        sentences=best.verdict.sentences,
+        figures=key_figures(best),
+        sections=(
+            Section(key="pictures", title="Pictures of the first blend", blocks=pictures(outcome)),
+            *written,
+        ),
+        cautions=tuple(long_cautions(inputs.brief.on_date)),
+        footer=f"Fingerprint {outcome.digest}. "
+        + ", ".join(f"{name} {number}" for name, number in versions().items())
+        + ".",
+    )
+
+
+def _verdict_state(best: Candidate, feasible: bool) -> State:
+    if not feasible:
+        return "broken"
+    return "kept" if best.passing.probability_fraction >= LIKELY else "near"
+
+
+def _written(text: str) -> tuple[str, tuple[Section, ...]]:
+    """The head of the written report, and its other parts as sections of the page."""
+    head, *parts = _HEADING.split(text)
+    sections = []
+    for title, body in zip(parts[::2], parts[1::2], strict=True):
+        if title in _SHOWN_ELSEWHERE:
+            continue
+        key = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")
+        block = Prose(markdown=body.strip())
+        sections.append(Section(key=key, title=title, blocks=(block,), is_folded=title in _FOLDED))
+    return head, tuple(sections)
+
+
+def _facts(head: str) -> tuple[tuple[str, str], ...]:
+    """The list at the head of the written report as pairs."""
+    found = [line[2:].partition(": ") for line in head.splitlines() if line.startswith("- ")]
+    return tuple((name, value.replace("`", "")) for name, _, value in found)
+
+
+def key_figures(shown: Candidate) -> tuple[KeyFigure, ...]:
+    """Base, tacky layer, nail bed and chance of passing of one blend."""
+    soft = min(
+        shown.places, key=lambda place: place.bottom_conversion_fraction / place.conversion_ceiling_fraction
+    )
+    hot = max(shown.places, key=lambda place: place.nail_bed_peak_k)
+    wet = max(shown.places, key=lambda place: place.uncured_layer_m)
+    passing = shown.passing
+    asked = _tightest(shown, "bottom_conversion_fraction")
+    limit = _tightest(shown, "nail_bed_peak_k")
+    likely: State = (
+        "kept"
+        if passing.probability_fraction >= LIKELY
+        else "near"
+        if passing.probability_fraction >= DOUBTFUL
+        else "broken"
+    )
+    found = [
+        KeyFigure(
+            label="Conversion at the base of the coat",
+            value=f"{soft.bottom_conversion_fraction:.2f}",
+            remark=f"{_place(soft.position, soft.thickness_m)}; possible {soft.conversion_ceiling_fraction:.2f}"
+            + (f", asked {asked[0].shown(asked[0].limit)}" if asked else ""),
+            state=asked[1] if asked else "plain",
+        ),
+        KeyFigure(
+            label="Nail bed, hottest",
+            value=f"{c_from_k(hot.nail_bed_peak_k):.1f} °C",
+            remark=_place(hot.position, hot.thickness_m)
+            + (f"; limit {limit[0].shown(limit[0].limit)}" if limit else ""),
+            state=limit[1] if limit else "plain",
+        ),
+        KeyFigure(
+            label="Tacky layer on top",
+            value=f"{um_from_m(wet.uncured_layer_m):.0f} µm",
+            remark=f"{_place(wet.position, wet.thickness_m)}; uncured gel: wipe it off, keep it off the skin",
+        ),
+        KeyFigure(
+            label="Chance of passing in use",
+            value=f"{100 * passing.probability_fraction:.0f} %",
+            remark=chance(shown).partition("(")[2].rstrip(")"),
+            state=likely,
+        ),
+    ]
+    if shown.cost_per_kg is not None:
+        found.append(
+            KeyFigure(
+                label="Initiators' cost",
+                value=f"{shown.cost_per_kg:.2f}",
+                remark="per kg gel, in the brief's currency",
+            )
+        )
+    return tuple(found)
+
+
+def _place(position: str, thickness_m: float) -> str:
+    return f"{position}, {um_from_m(thickness_m):g} µm"
+
+
+def _tightest(shown: Candidate, figure: str) -> tuple[Constraint, State] | None:
+    rows = [
+        (value, row)
+        for row, value in zip(shown.constraints, shown.values, strict=True)
+        if row.figure == figure
+    ]
+    if not rows:
+        return None
+    value, row = max(rows, key=lambda each: each[0])
+    return row, state_of(value, near=1e-9)
+
+
+def pictures(outcome: Outcome) -> tuple[Picture, ...]:
+    """Light, conversion, temperatures and margins of the first blend."""
+    best, inputs = outcome.candidates[0], outcome.inputs
+    gel = blended(inputs, best.blend_wt_pct)
+    asked = [row.limit for row in best.constraints if row.figure == "bottom_conversion_fraction"]
+    return (
+        light_picture(gel, inputs.lamp, gel.initiators_wt_pct, inputs.brief.thickness_high_m),
+        conversion_picture(outcome.traces, max(asked) if asked else None),
+        *temperature_pictures(outcome.traces, inputs.brief.limits.nail_bed_max_k),
+        margin_picture(best),
+    )
+
+
+def margin_picture(shown: Candidate) -> Picture:
+    """Room left to each limit as bars."""
+    rows = margin_bars(shown.constraints, shown.figures)
+    figure, axes = new_figure(9.5, 0.8 + 0.32 * len(rows))
+    draw_margins(axes[0], shown.constraints, shown.figures)
+    return Picture(
+        svg=inline_svg(figure, "margins"),
+        alt="Room left to each limit. " + "; ".join(f"{name}: {text}" for name, _, text in rows) + ".",
+        caption="Room left to each limit in its worst case; a bar to the left is a broken limit.",
+        is_wide=True,
+    )
