@@ -2,6 +2,7 @@
 
 `FilmModel` is the place to put one's own rate constants, a prescribed radical formation, a prescribed heat source, fixed
 faces or nitrogen: whatever the outside check or the experiment needs runs through the same solver as a gel does.
+`parts` swaps these by name.
 """
 
 from __future__ import annotations
@@ -252,6 +253,8 @@ class FilmModel:
         Prescribed radical formation at full lamp output, beside what light makes [mol m-3 s-1].
     initial_radical_mol_m3 : array_like, shape (n,) or ()
         Radicals at the start [mol m-3].
+    initial_conversion_fraction : array_like, shape (n,) or ()
+        Conversion of both kinds of C=C at the start [-]; conversions of a result are counted from no cure at all.
     isothermal : bool
         Freeze all temperatures.
     """
@@ -270,5 +273,6 @@ class FilmModel:
     warm_up: WarmUp = field(default_factory=WarmUp)
     fixed_initiation_mol_m3_s: ArrayLike = 0.0
     initial_radical_mol_m3: ArrayLike = 0.0
+    initial_conversion_fraction: ArrayLike = 0.0
     temperature_k: float = 298.15
     isothermal: bool = False

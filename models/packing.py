@@ -184,6 +184,9 @@ def pack(model: FilmModel) -> tuple[FilmArrays, State]:
             _row(model.methacrylate_mol_m3, count, "methacrylate"),
         ]
     )
+    left = 1.0 - _row(model.initial_conversion_fraction, count, "conversion at the start")
+    if left.min() < 0.0 or left.max() > 1.0:
+        raise InputError("film: the conversion at the start must lie between 0 and 1.")
     oxygen = 0.0 if first_oxygen(model).atmosphere == "nitrogen" else first_oxygen(model).initial_mol_m3
     film = FilmArrays(
         width=width,
@@ -203,7 +206,7 @@ def pack(model: FilmModel) -> tuple[FilmArrays, State]:
         boundary=_boundary(model, frozen),
     )
     state = State(
-        concentration, _row(model.amine_mol_m3, count, "amine"), bonds,
+        concentration, _row(model.amine_mol_m3, count, "amine"), bonds * left,
         _row(model.initial_radical_mol_m3, count, "radicals"), np.full(count, oxygen), start_k,
     )  # fmt: skip
     return film, state
