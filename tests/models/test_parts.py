@@ -94,7 +94,9 @@ def test_start_conversion_is_counted_from_no_cure() -> None:
 
 
 def test_the_page_names_every_part_and_choice() -> None:
-    rows = re.findall(r"^\| (\w+) \| (.*?) \|", (STUDY / "README.md").read_text(encoding="utf-8"), flags=re.MULTILINE)
+    rows = re.findall(
+        r"^\| (\w+) \| (.*?) \|", (STUDY / "README.md").read_text(encoding="utf-8"), flags=re.MULTILINE
+    )
     page = dict(rows[1:]) if rows[0][0] == "part" else dict(rows)
     for part, choices in PARTS.items():
         assert all(f"`{choice}`" in page[part] for choice in choices), part
