@@ -31,6 +31,7 @@ from .gel import Gel
 from .heat import Hand
 from .materials import amine, photoinitiator
 from .packing import pack
+from .perturbed import Change, Surroundings, changed, surroundings
 from .sensitisers import book_transfer, pairs_among
 from .solver import SolverSettings, control_row, run_parallel, segment_rows, solve_packed
 
@@ -81,7 +82,7 @@ class BlendFigures:
     second_cycle_heat_ratio : ndarray
         Second-cycle heat over the first [-]; 0 in scenarios of one cycle.
     conversion_ceiling_fraction : ndarray, shape (n_scenario,)
-        Conversion possible in a film at 33 C [-].
+        Conversion possible in a film at 33 C [-]; shape (n_blend, n_scenario) where each blend met conditions of its own.
     residual_initiator_wt_pct : ndarray, shape (n_blend, n_scenario, n_initiator)
         Initiator left, film mean [wt%].
     """
@@ -180,7 +181,9 @@ class BlendEvaluator:
         plain = replace(gel, sensitiser_pairs={})
         full = plain.with_initiators(dict.fromkeys(initiators, 0.01), dict.fromkeys(amines, 0.01))
         self._absorbing_amines = [key for key in amines if amine(key).absorption is not None]
+        self._full = full
         self._templates = [self._template(full, scenario) for scenario in scenarios]
+        self._around: list[Surroundings] | None = None
 
     def _template(self, gel: Gel, scenario: Scenario) -> _Template:
         case = CureCase(
@@ -256,6 +259,43 @@ class BlendEvaluator:
         rows = run_parallel(one, count * scenarios, self._workers)
         return self._gather([row[:2] for row in base], 1), self._gather([row[:2] for row in rows], count)
 
+    def under(self, loadings_wt_pct: Array, changes: Sequence[Change]) -> BlendFigures:
+        """Figures of blends, each under conditions of its own.
+
+        Parameters
+        ----------
+        loadings_wt_pct : ndarray, shape (n_blend, n_substance)
+            Loadings [wt% of the gel].
+        changes : sequence of mapping, length n_blend
+            What differs from the scenarios for each blend (see `perturbed`).
+        """
+        loadings = self._checked(loadings_wt_pct)
+        scenarios, around = len(self.scenarios), self._surroundings()
+        ceilings = np.zeros((len(loadings), scenarios))
+
+        def one(index: int) -> tuple[Array, Array]:
+            blend, scenario = divmod(index, scenarios)
+            packed = self._templates[scenario]
+            film, state, ceiling = changed(packed.film, packed.state, around[scenario], changes[blend])
+            ceilings[blend, scenario] = ceiling
+            template = _Template(film, state, packed.segments, packed.resin_share, ceiling)
+            return self._run(loadings[blend], scenario, None, template)[:2]
+
+        rows = run_parallel(one, len(loadings) * scenarios, self._workers)
+        return replace(self._gather(rows, len(loadings)), conversion_ceiling_fraction=ceilings)
+
+    def _surroundings(self) -> list[Surroundings]:
+        """Light beside each scenario, worked out when first asked for."""
+        if self._around is None:
+            absorbers = (*self.initiators, *self._absorbing_amines)
+            self._around = [
+                surroundings(
+                    self._full, each.lamp, each.position, absorbers, self._settings, template.ceiling
+                )
+                for each, template in zip(self.scenarios, self._templates, strict=True)
+            ]
+        return self._around
+
     def _checked(self, loadings_wt_pct: Array) -> Array:
         loadings = np.asarray(loadings_wt_pct, dtype=np.float64)
         wanted = len(self.initiators) + len(self.amines)
@@ -315,9 +355,11 @@ class BlendEvaluator:
             return napierian, product
         return book_transfer(pairs, keys, absorbing[rows], amine_mol_m3, napierian, product)
 
-    def _run(self, loading: Array, scenario: int, replay: Array | None) -> tuple[Array, Array, Array]:
-        """Scalars, residual initiator [wt%] and time steps of one blend in one scenario."""
-        template = self._templates[scenario]
+    def _run(
+        self, loading: Array, scenario: int, replay: Array | None, template: _Template | None = None
+    ) -> tuple[Array, Array, Array]:
+        """Scalars, residual initiator [wt%] and time steps of one blend in one scenario, or in a template of its own."""
+        template = template or self._templates[scenario]
         film, state, rows = self._film(loading, template)
         what = f"blend in {self.scenarios[scenario].lamp.lamp_id}"
         if replay is None:

@@ -43,6 +43,8 @@ class LightBins:
         Molar napierian absorption coefficients of the absorbers and of their photoproducts, photon-weighted.
     wavelength_nm : ndarray, shape (n_bin,)
         Photon-weighted mean wavelength.
+    first_nm : ndarray, shape (n_bin,)
+        Shortest wavelength of each bin.
     """
 
     photon_irradiance_mol_m2_s: Array
@@ -50,6 +52,7 @@ class LightBins:
     napierian_m2_mol: Array
     product_m2_mol: Array
     wavelength_nm: Array
+    first_nm: Array
 
 
 def light_bins(
@@ -99,7 +102,18 @@ def light_bins(
         napierian_m2_mol=mean,
         product_m2_mol=mean * np.asarray(product_ratio, dtype=float).reshape(-1, 1),
         wavelength_nm=np.bincount(group, photons * nm) / total,
+        first_nm=nm[np.searchsorted(group, np.arange(total.size))],
     )
+
+
+def photons_in_bins(spectrum: Spectrum, first_nm: Array) -> Array:
+    """Photon irradiance of another spectrum in bins that begin at given wavelengths, shape (n_bin,) [mol m-2 s-1]."""
+    nm = spectrum.wavelength_nm
+    photons = (
+        np.maximum(spectrum.spectral_irradiance_w_m2_nm, 0.0) * np.gradient(nm) / photon_energy_j_mol(nm)
+    )
+    group = np.clip(np.searchsorted(first_nm, nm, side="right") - 1, 0, first_nm.size - 1)
+    return np.asarray(np.bincount(group, photons, minlength=first_nm.size))
 
 
 def lit_part(spectrum: Spectrum) -> Spectrum:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from .constraints import Constraint
 from .local import FEASIBLE, Local
-from .passing import Passing, probability_of_passing
+from .passing import DATA_STREAM, Passing, probability_of_passing
 from .problem import SCENARIO_FIGURES, Problem
 from .search_space import missing_prices
 from .verdict import CureFigures, Verdict, judge
@@ -63,8 +63,8 @@ class Candidate:
         In words.
     cost_per_kg, yellowness_ratio : float or None
         None when a price, or the colour data, are missing; the report says so.
-    passing : Passing
-        Chance of passing.
+    passing, passing_with_data : Passing
+        Chance of passing under the conditions of use, and with the doubt about the model's numbers on top.
     """
 
     blend_wt_pct: dict[str, float]
@@ -77,6 +77,7 @@ class Candidate:
     cost_per_kg: float | None
     yellowness_ratio: float | None
     passing: Passing
+    passing_with_data: Passing
 
     @property
     def is_feasible(self) -> bool:
@@ -241,6 +242,7 @@ def candidate(problem: Problem, found: Local) -> Candidate:
         cost_per_kg=float(part.cost_per_kg(loadings[np.newaxis, :])[0]) if priced else None,
         yellowness_ratio=_yellowness(part, loadings),
         passing=probability_of_passing(part, loadings),
+        passing_with_data=probability_of_passing(part, loadings, groups=("use", "data"), stream=DATA_STREAM),
     )
 
 

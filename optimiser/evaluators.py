@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from ..lamp_library.errors import SolverError
 from ..models.batch import BlendEvaluator, BlendFigures, Scenario
 from ..models.gel import Gel
+from ..models.perturbed import Change
 from ..models.solver import SolverSettings
 
 Floats = NDArray[np.float64]
@@ -70,6 +71,10 @@ class SteadyEvaluator:
     def __call__(self, loadings_wt_pct: Floats) -> BlendFigures:
         """Figures of every blend in every scenario, loadings of shape (n_blend, n_substance)."""
         return self._steady(lambda: self._evaluator(loadings_wt_pct))
+
+    def under(self, loadings_wt_pct: Floats, changes: Sequence[Change]) -> BlendFigures:
+        """Figures of blends, each under conditions of its own (see `models.perturbed`)."""
+        return self._steady(lambda: self._evaluator.under(loadings_wt_pct, changes))
 
     def with_jacobian(
         self, loadings_wt_pct: Floats, step_wt_pct: Floats

@@ -1,4 +1,4 @@
-"""The probability that a blend passes when thickness, lamp, weighing and initiator data are off.
+"""The probability that a blend passes when the conditions of use, or the numbers of the model, are off.
 
 An optimum rests on its limits, so the nominal answer says little about use: a blend is never shown without this.
 """
@@ -12,19 +12,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .brief import Margins
-from .colour_figures import initiator_of
 from .constraints import Constraint, build_constraints
 from .problem import SCENARIO_FIGURES, Problem
+from .varied import Group, Varied, conditions_at, unit_draws, varied_inputs
 
 Floats = NDArray[np.float64]
 
-INCLUDED = (
-    "film thickness (uniform over the window), lamp output, weighing of each substance, and per initiator the error of "
-    "its absorption scale and of its quantum yield. The two initiator errors are drawn as errors of its loading, "
-    "which overstates the shading a quantum-yield error would bring. Rate constants, resin, oxygen and tissue data, "
-    "lamp spectrum shape and nail thickness are not varied"
+NOT_VARIED = (
+    "Not varied: shape of the lamp's spectrum, content of C=C, stabiliser, density, absorption of photoproducts, reactivity "
+    "ratios, tissue heat capacities, and the form of the model itself"
 )
 CONFIDENCE = 0.95
+USE_STREAM, DATA_STREAM, FRESH_STREAM = 1, 2, 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chance:
+    """A share of draws with its binomial interval [-]."""
+
+    fraction: float
+    low_fraction: float
+    high_fraction: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,13 +42,16 @@ class Passing:
     Parameters
     ----------
     probability_fraction, low_fraction, high_fraction : float
-        Estimate and 95 % binomial interval [-].
+        Estimate and 95 % binomial interval (Clopper and Pearson) [-]. Sobol draws scatter less than independent ones, so
+        the interval is on the wide side.
     draws : int
         Number of draws.
     broken_by_limit : dict of str to float
         Share of draws that break each limit [-]; a draw may break several.
     included : str
         What was varied.
+    kept_by_limit : dict of str to Chance
+        Chance of keeping each limit by itself.
     """
 
     probability_fraction: float
@@ -49,100 +60,93 @@ class Passing:
     draws: int
     broken_by_limit: dict[str, float]
     included: str
+    kept_by_limit: dict[str, Chance]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Draws:
-    """Perturbed conditions.
+def chance_of(passed: int, draws: int) -> Chance:
+    """Share of passes with its exact binomial interval.
 
-    Parameters
-    ----------
-    thickness_m, output_ratio : ndarray, shape (n_draw,)
-        Film thickness [m] and lamp output over nominal [-].
-    loadings_wt_pct : ndarray, shape (n_draw, n_substance)
-        Effective loadings [wt%].
-    """
-
-    thickness_m: Floats
-    output_ratio: Floats
-    loadings_wt_pct: Floats
-
-
-def draw_conditions(problem: Problem, loadings_wt_pct: Floats, draws: int) -> Draws:
-    """Scrambled Sobol draws of everything that is varied.
-
-    Parameters
-    ----------
-    problem : Problem
-        Narrowed to the blend's substances.
-    loadings_wt_pct : ndarray, shape (n_substance,)
-        The blend as intended.
-    draws : int
-        A power of two.
-
-    Returns
-    -------
-    Draws
-    """
-    from scipy.stats import norm, qmc
-
-    brief, keys, initiators = problem.brief, problem.space.keys, problem.space.initiators
-    rng = np.random.default_rng(np.random.SeedSequence(brief.seed).spawn(2)[1])
-    n = 2 + len(keys) + 2 * len(initiators)
-    unit = qmc.Sobol(d=n, scramble=True, rng=rng).random_base2(int(np.log2(draws)))
-    normal = norm.ppf(np.clip(unit, 1e-9, 1.0 - 1e-9))
-    low, high = brief.thickness_low_m, brief.thickness_high_m
-    error = brief.uncertainty.weighing_error_ratio * normal[:, 2 : 2 + len(keys)]
-    for i, key in enumerate(initiators):
-        data = initiator_of(problem.gel, key)
-        column = 2 + len(keys) + 2 * i
-        error[:, i] += data.scale_error_ratio * normal[:, column]
-        error[:, i] += data.quantum_yield_error_ratio * normal[:, column + 1]
-    return Draws(
-        thickness_m=low + (high - low) * unit[:, 0],
-        output_ratio=np.exp(brief.uncertainty.lamp_output_error_ratio * normal[:, 1]),
-        loadings_wt_pct=loadings_wt_pct * np.exp(error),
-    )
-
-
-def probability_of_passing(problem: Problem, loadings_wt_pct: Floats, draws: int | None = None) -> Passing:
-    """Estimate how often a blend keeps its cure and heat limits.
-
-    Parameters
-    ----------
-    problem : Problem
-        Narrowed to the blend's substances.
-    loadings_wt_pct : ndarray, shape (n_substance,)
-        The blend as intended.
-    draws : int, optional
-        Number of draws; the brief's when omitted.
-
-    Returns
-    -------
-    Passing
-        Limits are taken without the brief's margins; limits on total loading, cost and colour are not drawn.
+    Examples
+    --------
+    >>> chance = chance_of(64, 64)
+    >>> round(chance.low_fraction, 3), chance.high_fraction  # 1 - 0.025**(1/64) below
+    (0.944, 1.0)
     """
     from scipy.stats import binomtest
 
-    conditions = draw_conditions(problem, loadings_wt_pct, draws or problem.brief.uncertainty.draws)
-    n = len(conditions.thickness_m)
-    spots = _spots(problem)
-    measures = _drawn_measures(problem, conditions, spots)
-    limits = _drawn_limits(problem, spots)
-    broken: dict[str, NDArray[np.bool_]] = {}
-    for row in limits:
-        fails = row.scaled(measures[row.figure][:, row.scenario]) > 0.0
-        broken[row.limit_name] = broken.get(row.limit_name, np.zeros(n, dtype=bool)) | fails
-    passed = int(n - np.any(list(broken.values()), axis=0).sum())
-    interval = binomtest(passed, n).proportion_ci(confidence_level=CONFIDENCE, method="exact")
-    return Passing(
-        probability_fraction=passed / n,
-        low_fraction=float(interval.low),
-        high_fraction=float(interval.high),
-        draws=n,
-        broken_by_limit={name: float(each.mean()) for name, each in broken.items() if each.any()},
-        included=INCLUDED,
+    interval = binomtest(passed, draws).proportion_ci(confidence_level=CONFIDENCE, method="exact")
+    return Chance(
+        fraction=passed / draws, low_fraction=float(interval.low), high_fraction=float(interval.high)
     )
+
+
+class Judge:
+    """Cures a blend under drawn conditions and says how far each limit is kept.
+
+    Parameters
+    ----------
+    problem : Problem
+        Narrowed to the blend's substances.
+
+    Notes
+    -----
+    Limits are taken without the brief's margins; limits on total loading, cost and colour are not drawn.
+    """
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        spots = _spots(problem)
+        scenarios = [
+            problem.scenario(place, problem.brief.thickness_high_m, cycles, index=lamp)
+            for lamp, place, cycles in spots
+        ]
+        self.evaluator = problem.new_evaluator(scenarios)
+        self.rows = self._rows(scenarios)
+        self.limit_names = tuple(dict.fromkeys(row.limit_name for row in self.rows))
+
+    def _rows(self, scenarios: Sequence[object]) -> tuple[Constraint, ...]:
+        n = len(self.problem.lamps)
+        rows = build_constraints(
+            replace(self.problem.brief, margins=Margins()),
+            scenarios,  # type: ignore[arg-type]
+            cure=range(2 * n),
+            heat=range(n, 2 * n),
+            second=range(2 * n, len(scenarios)),
+            ceilings=np.full(len(scenarios), self.problem.ceilings[0]),
+        )
+        return tuple(row for row in rows if row.figure in SCENARIO_FIGURES or row.figure == "residual_wt_pct")
+
+    def scaled(self, inputs: Sequence[Varied], loadings_wt_pct: Floats, unit: Floats) -> Floats:
+        """Worst scaled value of each limit in each draw, shape (n_draw, n_limit); 0 or less when kept.
+
+        Parameters
+        ----------
+        inputs : sequence of Varied
+            What is varied.
+        loadings_wt_pct : ndarray, shape (n_substance,)
+            The blend as intended.
+        unit : ndarray, shape (n_draw, n_input)
+            Quantiles of the inputs.
+        """
+        drawn = conditions_at(inputs, self.problem, loadings_wt_pct, unit)
+        figures = self.evaluator.under(drawn.loadings_wt_pct, drawn.changes)
+        measures = {name: getattr(figures, name) for name in SCENARIO_FIGURES}
+        measures["residual_wt_pct"] = figures.residual_initiator_wt_pct.sum(axis=2)
+        # a share of the possible conversion is asked for, and what is possible moves with the glass transition
+        possible = self.problem.ceilings[0] / np.maximum(figures.conversion_ceiling_fraction, 1e-6)
+        worst = np.full((len(unit), len(self.limit_names)), -np.inf)
+        for row in self.rows:
+            figure = measures[row.figure][:, row.scenario]
+            if self._is_share(row):
+                figure = figure * possible[:, row.scenario]
+            column = self.limit_names.index(row.limit_name)
+            worst[:, column] = np.maximum(worst[:, column], row.scaled(figure))
+        return worst
+
+    def _is_share(self, row: Constraint) -> bool:
+        where = row.figure.removesuffix("_conversion_fraction")
+        limits = self.problem.brief.limits
+        return where in ("bottom", "surface") and getattr(limits, f"{where}_conversion_min_fraction") is None
 
 
 def _spots(problem: Problem) -> list[tuple[int, str, int]]:
@@ -154,34 +158,83 @@ def _spots(problem: Problem) -> list[tuple[int, str, int]]:
     return [*cure, *heat, *again]
 
 
-def _drawn_measures(
-    problem: Problem, conditions: Draws, spots: Sequence[tuple[int, str, int]]
-) -> dict[str, Floats]:
-    """Figures of every draw, shape (n_draw, n_spot); one draw of output holds for every lamp."""
-    rows: dict[str, list[Floats]] = {name: [] for name in (*SCENARIO_FIGURES, "residual_wt_pct")}
-    for k, loadings in enumerate(conditions.loadings_wt_pct):
-        output, thickness = float(conditions.output_ratio[k]), float(conditions.thickness_m[k])
-        lamps = [lamp.with_output(output) for lamp in problem.lamps]
-        scenarios = [
-            problem.scenario(position, thickness, cycles, lamps[i], index=i) for i, position, cycles in spots
-        ]
-        figures = problem.new_evaluator(scenarios)(loadings[np.newaxis, :])
-        for name in SCENARIO_FIGURES:
-            rows[name].append(getattr(figures, name)[0])
-        rows["residual_wt_pct"].append(figures.residual_initiator_wt_pct[0].sum(axis=1))
-    return {name: np.stack(each) for name, each in rows.items()}
+def probability_of_passing(
+    problem: Problem,
+    loadings_wt_pct: Floats,
+    draws: int | None = None,
+    *,
+    groups: Sequence[Group] = ("use",),
+    stream: int = USE_STREAM,
+) -> Passing:
+    """Estimate how often a blend keeps its cure and heat limits.
+
+    Parameters
+    ----------
+    problem : Problem
+        Narrowed to the blend's substances.
+    loadings_wt_pct : ndarray, shape (n_substance,)
+        The blend as intended.
+    draws : int, optional
+        Number of draws, a power of two; the brief's when omitted.
+    groups : sequence of {"use", "data"}
+        What is varied: conditions of use, numbers of the model, or both.
+    stream : int
+        Draws of another stream are fresh ones.
+    """
+    inputs = varied_inputs(problem, groups)
+    unit = unit_draws(inputs, draws or problem.brief.uncertainty.draws, problem.brief.seed, stream)
+    judge = Judge(problem)
+    return passing_of(judge.limit_names, judge.scaled(inputs, loadings_wt_pct, unit), inputs)
 
 
-def _drawn_limits(problem: Problem, spots: Sequence[tuple[int, str, int]]) -> tuple[Constraint, ...]:
-    """The brief's cure and heat limits for one draw's scenarios, without margins."""
-    n = len(problem.lamps)
-    thickest = problem.brief.thickness_high_m  # only names the rows; a draw has its own thickness
-    rows = build_constraints(
-        replace(problem.brief, margins=Margins()),
-        [problem.scenario(position, thickest, cycles, index=i) for i, position, cycles in spots],
-        cure=range(2 * n),
-        heat=range(n, 2 * n),
-        second=range(2 * n, len(spots)),
-        ceilings=np.full(len(spots), problem.ceilings[0]),
+def passing_of(limit_names: Sequence[str], scaled: Floats, inputs: Sequence[Varied]) -> Passing:
+    """Count the draws that pass.
+
+    Parameters
+    ----------
+    limit_names : sequence of str
+        The limits.
+    scaled : ndarray, shape (n_draw, n_limit)
+        Scaled values, 0 or less when kept.
+    inputs : sequence of Varied
+        What was varied.
+    """
+    broken, n = scaled > 0.0, len(scaled)
+    together = chance_of(int(n - broken.any(axis=1).sum()), n)
+    kept = {name: chance_of(int(n - broken[:, column].sum()), n) for column, name in enumerate(limit_names)}
+    return Passing(
+        probability_fraction=together.fraction,
+        low_fraction=together.low_fraction,
+        high_fraction=together.high_fraction,
+        draws=n,
+        broken_by_limit={
+            name: float(broken[:, column].mean())
+            for column, name in enumerate(limit_names)
+            if broken[:, column].any()
+        },
+        included=included_text(inputs),
+        kept_by_limit=kept,
     )
-    return tuple(row for row in rows if row.figure in SCENARIO_FIGURES or row.figure == "residual_wt_pct")
+
+
+def included_text(inputs: Sequence[Varied]) -> str:
+    """What is varied and by how much, in one sentence each for use and data."""
+    parts = []
+    for group, words in (("use", "In use"), ("data", "In the numbers of the model")):
+        named = [f"{each.words} ({each.how})" for each in inputs if each.group == group]
+        if named:
+            parts.append(f"{words}: {'; '.join(named)}")
+    return ". ".join([*parts, NOT_VARIED]) + "."
+
+
+def broken_lines(use: Passing, with_data: Passing) -> list[str]:
+    """One line for each limit that some draw breaks, the worst first."""
+    names = [*use.broken_by_limit, *with_data.broken_by_limit]
+    shares = {
+        name: (use.broken_by_limit.get(name, 0.0), with_data.broken_by_limit.get(name, 0.0)) for name in names
+    }
+    return [
+        f"- {name}: broken in {100 * in_use:.0f} % of the draws in use, {100 * doubted:.0f} % with the doubt about the "
+        "model's numbers"
+        for name, (in_use, doubted) in sorted(shares.items(), key=lambda item: -sum(item[1]))
+    ]

@@ -14,6 +14,7 @@ from .answer import Candidate, Place
 from .brief import Margins
 from .cautions import long_cautions
 from .cure_run import model_remarks
+from .passing import broken_lines
 from .problem import OBJECTIVE_WORDS
 from .report_pictures import LAMP_PICTURES, picture_name
 from .run_data import OBJECTIVE_UNIT, candidate_table, citations, outcome_data
@@ -140,8 +141,9 @@ def chance(shown: Candidate) -> str:
     """The probability of passing in words."""
     passing = shown.passing
     return (
-        f"{100 * passing.probability_fraction:.0f} % "
-        f"({100 * passing.low_fraction:.0f}-{100 * passing.high_fraction:.0f} %, {passing.draws} draws)"
+        f"{100 * passing.probability_fraction:.0f} % in use "
+        f"({100 * passing.low_fraction:.0f}-{100 * passing.high_fraction:.0f} %, {passing.draws} draws), "
+        f"{100 * shown.passing_with_data.probability_fraction:.0f} % with the doubt about the model's numbers"
     )
 
 
@@ -165,10 +167,9 @@ def _answer(outcome: Outcome) -> list[str]:
             "",
             f"Nearest blend: **{best.name}** (weight percent of the whole gel).",
         ]
-    lines += ["", best.verdict.text, "", f"Predicted chance of passing in use: **{chance(best)}**."]
-    for limit, share in sorted(best.passing.broken_by_limit.items(), key=lambda item: -item[1]):
-        lines.append(f"- {limit}: broken in {100 * share:.0f} % of the draws")
-    lines += ["", f"Varied: {best.passing.included}."]
+    lines += ["", best.verdict.text, "", f"Predicted chance of passing: **{chance(best)}**."]
+    lines += broken_lines(best.passing, best.passing_with_data)
+    lines += ["", f"Varied. {best.passing_with_data.included}"]
     doubts = status_doubts(outcome, best)
     lines += ["", *(f"- {doubt}" for doubt in doubts)] if doubts else []
     if outcome.found.is_feasible:

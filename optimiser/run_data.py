@@ -64,6 +64,7 @@ def candidate_data(shown: Candidate, outcome: Outcome) -> dict[str, Any]:
         "cost_per_kg": shown.cost_per_kg,
         "yellowness_ratio": shown.yellowness_ratio,
         "passing": asdict(shown.passing),
+        "passing_with_data": asdict(shown.passing_with_data),
         "limits": limit_rows(shown.constraints, shown.figures),
         "binding_limits": [shown.constraints[i].name for i in shown.binding],
         "positions": [asdict(place) for place in shown.places],

@@ -61,6 +61,30 @@ class StandIn:
         ceilings = np.full(len(self.scenarios), CEILING)
         return Figures(*stacked[:10], ceilings, stacked[10])
 
+    def under(self, loadings_wt_pct: Any, changes: Sequence[Any]) -> Figures:
+        """Thickness, lamp output, hand and initiator yields are followed; other knobs do nothing."""
+        rows = []
+        for loading, change in zip(loadings_wt_pct, changes, strict=True):
+            altered = [
+                replace(
+                    each,
+                    lamp=each.lamp.with_output(change.get("lamp_output_ratio", 1.0)),
+                    thickness_m=change.get("film_thickness_m", each.thickness_m),
+                    hand=replace(
+                        each.hand, start_k=each.hand.start_k + change.get("hand_start_shift_k", 0.0)
+                    ),
+                )
+                for each in self.scenarios
+            ]
+            useful = loading.copy()
+            for i, each in enumerate(self.data):
+                useful[i] *= change.get(f"quantum_yield_ratio:{each.key}", 1.0)
+            columns = [self._film(useful[np.newaxis, :], each) for each in altered]
+            rows.append([np.stack([column[i] for column in columns], axis=1) for i in range(11)])
+        self.simulations += len(rows) * len(self.scenarios)
+        stacked = [np.concatenate([row[i] for row in rows]) for i in range(11)]
+        return Figures(*stacked[:10], np.full(stacked[0].shape, CEILING), stacked[10])
+
     def with_jacobian(self, loadings: Any, step_wt_pct: Any) -> tuple[Figures, Figures]:
         return self(loadings[np.newaxis, :]), self(loadings[np.newaxis, :] + np.diag(step_wt_pct))
 

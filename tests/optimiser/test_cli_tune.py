@@ -145,7 +145,7 @@ def test_the_table_of_blends_agrees_with_the_results(finished: Path) -> None:
 def test_the_report_says_what_it_must(finished: Path) -> None:
     text = (finished / "report.md").read_text(encoding="utf-8")
     for part in (
-        "# Quick top coat", "**Invented demonstration data.**", "## Answer", "Predicted chance of passing in use",
+        "# Quick top coat", "**Invented demonstration data.**", "## Answer", "Predicted chance of passing",
         "## Ranked blends", "## Every position", "## Limits and margins of the first blend", "limits the blend",
         "prohibited in EU", "2025/877", "## Cautions", "safety report", "## How this was worked out", "seed 3",
         "Read here for 15 January 2026",

@@ -14,7 +14,6 @@ from gelwright.lamp_library.errors import InputError
 from gelwright.optimiser.answer import TIGHT, shadow_prices, weighable
 from gelwright.optimiser.brief import Limits
 from gelwright.optimiser.local import Local, local_search
-from gelwright.optimiser.passing import draw_conditions, probability_of_passing
 from gelwright.optimiser.problem import Problem
 from gelwright.optimiser.record import JOURNAL, Record, mend
 from gelwright.optimiser.relaxing import conflicts
@@ -199,31 +198,3 @@ def test_an_idle_member_makes_no_blend_of_its_own() -> None:
         local({"A": 0.5, "B": 0.5, "D": 0.05}, 1.05),
     )  # fmt: skip
     assert distinct([idle, pair, useful]) == [useful, pair]
-
-
-def test_draws_are_centred_and_spread_as_asked(make_problem: MakeProblem) -> None:
-    part = make_problem(allowed=("BAPO",)).narrowed(("BAPO",))
-    drawn = draw_conditions(part, np.array([1.0]), 1024)
-    assert drawn.thickness_m.min() >= 300e-6
-    assert drawn.thickness_m.max() <= 400e-6
-    assert drawn.thickness_m.mean() == pytest.approx(350e-6, rel=1e-3)
-    assert np.log(drawn.output_ratio).std() == pytest.approx(0.07, rel=0.02)
-    expected = np.sqrt(0.01**2 + 0.17**2 + 0.25**2)  # weighing, absorption scale and yield of BAPO
-    assert np.log(drawn.loadings_wt_pct).std() == pytest.approx(expected, rel=0.02)
-
-
-def test_a_blend_on_its_limit_passes_half_the_time_one_with_room_nearly_always(
-    make_problem: MakeProblem,
-) -> None:
-    easy = Limits(second_cycle_heat_max_ratio=None, bottom_conversion_min_share=0.1)
-    part = make_problem(allowed=("BAPO",), limits=easy).narrowed(("BAPO",))
-    roomy = probability_of_passing(part, np.array([0.6]), 64)
-    assert roomy.probability_fraction == 1.0
-    assert roomy.low_fraction > 0.9
-    assert roomy.broken_by_limit == {}
-    best = run(make_problem(allowed=("BAPO",))).ranked[0]
-    edge = make_problem(allowed=("BAPO",)).narrowed(("BAPO",))
-    on_edge = probability_of_passing(edge, edge.vector(best.blend_wt_pct), 64)
-    assert on_edge.probability_fraction < 0.95
-    assert set(on_edge.broken_by_limit) == {"base conversion"}
-    assert on_edge.low_fraction < on_edge.probability_fraction < on_edge.high_fraction
