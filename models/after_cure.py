@@ -177,7 +177,7 @@ def after_cure(gel: Gel, density_kg_m3: float, end: FilmEnd, setting: Setting) -
         },
         free_monomers=_free_monomers(gel, end),
         shrinkage=_shrinkage(end),
-        tint=_tint(gel, density_kg_m3, end),
+        tint=tint_of(binder_absorbance(gel, density_kg_m3, end)),
         setting=setting,
     )
 
@@ -271,31 +271,36 @@ def _reaching_down(record: Photoinitiator, lowest_nm: float) -> Photoinitiator:
     return replace(record, absorption=held)
 
 
-def _tint(gel: Gel, density_kg_m3: float, end: FilmEnd) -> Tint:
+def binder_absorbance(gel: Gel, density_kg_m3: float, end: FilmEnd) -> Array:
+    """Decadic absorbance of a cured coat's clear binder over the wavelengths of `colour_grid_nm`, shape (1, n) [-]."""
     grid, width = colour_grid_nm(), end.width_m
     initiators = [_reaching_down(gel_initiator(gel, key), float(grid[0])) for key in gel.initiators_wt_pct]
     amines = amine_records(gel)
     if not initiators:
-        absorbance = np.zeros((1, grid.size))
-    else:
-        start = _start_mol_m3(gel.initiators_wt_pct, initiators, density_kg_m3)
-        left = end.initiator_left_fraction @ width / width.sum()
-        amine_left = float(end.amine_left_fraction @ width / width.sum())
-        amine_start = np.array(
-            [
-                concentration_mol_m3(gel.amines_wt_pct[each.key], density_kg_m3, each.molar_mass_kg_mol)
-                for each in amines
-            ]
-        )
-        absorbance = film_absorbance(
-            grid,
-            initiators=initiators,
-            residual_mol_m3=start * left,
-            product_mol_m3=start * (1.0 - left),
-            thickness_m=float(width.sum()),
-            amines=amines,
-            amine_mol_m3=amine_start * amine_left,
-        )
+        return np.zeros((1, grid.size))
+    start = _start_mol_m3(gel.initiators_wt_pct, initiators, density_kg_m3)
+    left = end.initiator_left_fraction @ width / width.sum()
+    amine_left = float(end.amine_left_fraction @ width / width.sum())
+    amine_start = np.array(
+        [
+            concentration_mol_m3(gel.amines_wt_pct[each.key], density_kg_m3, each.molar_mass_kg_mol)
+            for each in amines
+        ]
+    )
+    return film_absorbance(
+        grid,
+        initiators=initiators,
+        residual_mol_m3=start * left,
+        product_mol_m3=start * (1.0 - left),
+        thickness_m=float(width.sum()),
+        amines=amines,
+        amine_mol_m3=amine_start * amine_left,
+    )
+
+
+def tint_of(absorbance: Array) -> Tint:
+    """Colour over a white floor of a clear film, or of several on top of each other, from their absorbance in sum."""
+    grid = colour_grid_nm()
     lab = cielab(absorbance, grid)[0]
     return Tint(
         cielab_l=float(lab[0]),
@@ -316,15 +321,20 @@ def _start_mol_m3(
     )
 
 
-def after_cure_flags(found: AfterCure) -> tuple[str, ...]:
-    """Sentences on allergens left unreacted and on wrinkling."""
-    flags = []
-    named = [
+def sensitisers_left(found: AfterCure) -> list[str]:
+    """Known skin sensitisers left unreacted in an amount worth naming, with their content at surface and base."""
+    return [
         f"{key} {each.amount.surface_wt_pct:.2g} and {each.amount.base_wt_pct:.2g} wt%"
         for key, each in found.free_monomers.items()
         if each.sensitiser == "known"
         and max(each.amount.surface_wt_pct, each.amount.base_wt_pct) >= NAMED_FROM_WT_PCT
     ]
+
+
+def after_cure_flags(found: AfterCure) -> tuple[str, ...]:
+    """Sentences on allergens left unreacted and on wrinkling."""
+    flags = []
+    named = sensitisers_left(found)
     if named:
         flags.append(
             "Known skin sensitisers predicted unreacted at the surface (tacky layer included) and at the base of the coat, "

@@ -85,7 +85,8 @@ def hands_energy(gel: Gel) -> bool:
     return any(pair.efficiency_fraction > 0.0 for pair in pairs_in(gel))
 
 
-def _initiator_id(gel: Gel, key: str) -> InitiatorId:
+def initiator_id(gel: Gel, key: str) -> InitiatorId:
+    """What tells an initiator of one gel from that of another (see `StackLight`)."""
     calibrated = gel.calibration is not None and efficiency_name(key) in gel.calibration.parameters
     return key, gel.absorption_files.get(key, ""), gel if calibrated or hands_energy(gel) else None
 
@@ -105,7 +106,7 @@ def gather_light(gels: Sequence[Gel], spectrum: Spectrum, count: int) -> StackLi
     spectrum = lit_part(spectrum.light())
     nm = spectrum.wavelength_nm
     initiators = {
-        _initiator_id(gel, key): gel_initiator(gel, key) for gel in gels for key in gel.initiators_wt_pct
+        initiator_id(gel, key): gel_initiator(gel, key) for gel in gels for key in gel.initiators_wt_pct
     }
     amines = {record.key: record for gel in gels for record in amine_records(gel)}
     absorbing = {key: record for key, record in amines.items() if record.absorption is not None}
@@ -213,7 +214,7 @@ def _absorbers(
     found = []
     for row, (record, name) in enumerate(zip(light.initiators, light.initiator_ids, strict=True)):
         held = [
-            coat.gel.initiators_wt_pct.get(name[0], 0.0) if _initiator_id(coat.gel, name[0]) == name else 0.0
+            coat.gel.initiators_wt_pct.get(name[0], 0.0) if initiator_id(coat.gel, name[0]) == name else 0.0
             for coat in coats
         ]
         amounts = [
@@ -262,7 +263,8 @@ def _warm_up(course: OutputCourse) -> WarmUp:
     )
 
 
-def _amine_mol_m3(coat: CoatCells, resin: ResinBase) -> float:
+def amine_mol_m3(coat: CoatCells, resin: ResinBase) -> float:
+    """Amine of a fresh coat [mol/m3]."""
     density = _density(coat, resin)
     return sum(
         concentration_mol_m3(coat.gel.amines_wt_pct[record.key], density, record.molar_mass_kg_mol)
@@ -308,7 +310,7 @@ def stack_model(
         (resin.acrylate_mol_m3 * share, resin.methacrylate_mol_m3 * share)
         for resin, share in zip(resins, shares, strict=True)
     ]
-    amines = [_amine_mol_m3(coat, resin) for coat, resin in zip(coats, resins, strict=True)]
+    amines = [amine_mol_m3(coat, resin) for coat, resin in zip(coats, resins, strict=True)]
     return FilmModel(
         width_m=np.concatenate([coat.width_m for coat in coats]),
         acrylate_mol_m3=_by_cell(coats, [pair[0] for pair in bonds]),

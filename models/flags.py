@@ -147,7 +147,7 @@ def run_flags(stabiliser_share_fraction: float, highest_conversion_fraction: flo
     if stabiliser_share_fraction > _STABILISER_SHARE:
         flags.append(
             f"The stabiliser takes {100 * stabiliser_share_fraction:.0f} % of the radicals, by a rate coefficient known "
-            "within a factor of ten only: try the gel without it to see what hangs on it."
+            "within a factor of ten only. Without it the film would cure further and run hotter: try the gel without it too."
         )
     if highest_conversion_fraction > NEARLY_ALL_FRACTION:
         flags.append(

@@ -28,6 +28,7 @@ from .results import balances_of
 from .schedule import KINDS, Event, Expose, Rest, Schedule, Wipe
 from .sensitisers import pair_flags
 from .solver import Solution, SolverSettings, run_parallel
+from .stack_remains import remains_flags, remains_of
 from .stack_results import CoatFigures, EventResult, StackResult
 from .stack_state import (
     Nail,
@@ -184,6 +185,7 @@ def _flags(
 
 def _result(nail: Nail, position: str, events: Sequence[EventResult]) -> StackResult:
     what = f"{nail.schedule.title} in {nail.lamp.lamp_id}"
+    remains, tint = remains_of(nail)
     totals = _joined_totals(nail.runs)
     film_peak_k, film_time_s = _peak(nail, at.PEAK_FILM, at.PEAK_FILM_TIME)
     bed_peak_k, bed_time_s = _peak(nail, at.PEAK_BED, at.PEAK_BED_TIME)
@@ -199,6 +201,8 @@ def _result(nail: Nail, position: str, events: Sequence[EventResult]) -> StackRe
         position=position,
         coats=coats,
         events=tuple(events),
+        after_cure=remains,
+        tint=tint,
         thickness_m=float(width.sum()),
         tacky_layer_m=nail.tacky_layer_m,
         depth_m=np.cumsum(width) - 0.5 * width,
@@ -217,7 +221,10 @@ def _result(nail: Nail, position: str, events: Sequence[EventResult]) -> StackRe
         **dose_of(totals),
         **_traces(nail),
         balances=checked_balances(totals, what),
-        flags=_flags(nail, position, totals, film_peak_k, bed_time_s),
+        flags=(
+            *_flags(nail, position, totals, film_peak_k, bed_time_s),
+            *remains_flags([coat.number for coat in coats], remains),
+        ),
         citations=citations(list(dict.fromkeys(keys))),
         is_demonstration=nail.schedule.is_demonstration
         or nail.lamp.is_demonstration

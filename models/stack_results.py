@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from .after_cure import AfterCure, Tint
 from .nail_run import NailRun
 from .results import Balances
 
@@ -114,6 +115,10 @@ class StackResult(NailRun):
         Coats at the end, from the nail upwards; their heat is that of the whole schedule.
     events : tuple of EventResult
         The nail after every event.
+    after_cure : tuple of AfterCure
+        What is left in each of `coats`, its shrinkage and colour; "surface" is its upper fifth, "base" its lower face.
+    tint : Tint
+        Colour of the clear binders of all coats together over a white floor; pigments are not counted.
     thickness_m, tacky_layer_m : float
         All coats together, and the tacky layer, at the end [m].
     depth_m, width_m, conversion_fraction, conversion_ceiling_fraction : ndarray, shape (n,)
@@ -136,6 +141,8 @@ class StackResult(NailRun):
     position: str
     coats: tuple[CoatFigures, ...]
     events: tuple[EventResult, ...]
+    after_cure: tuple[AfterCure, ...]
+    tint: Tint
     thickness_m: float
     tacky_layer_m: float
     depth_m: Array

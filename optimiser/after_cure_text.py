@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from ..models.after_cure import Amount
+from ..models.after_cure import AfterCure, Amount
 from ..models.results import CureResult
 
 _SENSITISERS = {"known": "skin sensitiser", "possible": "possible skin sensitiser", "": ""}
@@ -19,9 +19,12 @@ def _amount_row(name: str, amount: Amount, remark: str) -> tuple[str, ...]:
 
 def amount_rows(result: CureResult) -> list[tuple[str, ...]]:
     """Head and rows of the table of residues: what, wt% in the mean, at the surface and at the base, remark."""
-    found = result.after_cure
-    rows: list[tuple[str, ...]] = [("wt% left, predicted", "mean", "surface", "base", "")]
-    rows += [
+    return [("wt% left, predicted", "mean", "surface", "base", ""), *substance_rows(result.after_cure)]
+
+
+def substance_rows(found: AfterCure) -> list[tuple[str, ...]]:
+    """One row per substance left in a coat: what, wt% in the mean, at the surface and at the base, remark."""
+    rows = [
         _amount_row(key, each.amount, _SENSITISERS[each.sensitiser])
         for key, each in found.free_monomers.items()
     ]
@@ -68,9 +71,8 @@ def _amounts(amounts: Mapping[str, Amount]) -> dict[str, Any]:
     return {key: asdict(each) for key, each in amounts.items()}
 
 
-def after_cure_data(result: CureResult) -> dict[str, Any]:
-    """The same as plain data, for one position; times are null where a face never sets."""
-    found = result.after_cure
+def after_cure_data(found: AfterCure) -> dict[str, Any]:
+    """The same as plain data, for one coat at one position; times are null where a face never sets."""
     return {
         "initiators": _amounts(found.initiators),
         "photoproducts": _amounts(found.photoproducts),

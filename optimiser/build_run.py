@@ -11,12 +11,17 @@ from typing import Any
 
 from ..lamp_library.lamp import Lamp, save_lamp
 from ..lamp_library.units import c_from_k, m2_from_cm2, mw_cm2_from_w_m2, um_from_m
+from ..models.after_cure import AfterCure
 from ..models.schedule import Schedule
 from ..models.schedule_file import save_schedule
+from ..models.stack_remains import SENSITISERS_LEFT
 from ..models.stack_results import CoatFigures, EventResult, StackResult
+from .after_cure_text import after_cure_data
 from .brief import Limits
+from .build_remains import mg_cm2, remains_lines, wiped_line
 from .cautions import short_cautions
 from .conditions import hand_data, hand_text, lamp_state_lines
+from .cure_run import law_remarks
 from .verdict import CureFigures, Verdict, judge
 from .versions import versions
 
@@ -25,7 +30,6 @@ SCALARS = (
     "nail_bed_peak_k", "nail_bed_peak_time_s", "seconds_above_42_c", "seconds_above_43_c", "seconds_above_45_c",
     "cem43_min", "damage_henriques", "damage_weaver_stoll",
 )  # fmt: skip
-_MG_PER_KG = 1.0e6
 
 
 def least_coat(result: StackResult) -> CoatFigures:
@@ -76,7 +80,8 @@ def verdict_of(results: Sequence[StackResult], limits: Limits) -> Verdict:
         f"The least cured lower face is that of coat {coat.number}, {coat.gel_name}: {coat.bottom_conversion_fraction:.2f} "
         f"({soft.position}); at least {wanted:.2f} is asked for and about {coat.conversion_ceiling_fraction:.2f} is possible at 33 °C."
     )
-    return replace(verdict, sentences=(sentence, *verdict.sentences[1:]))
+    tacky = wiped_line(soft) or verdict.sentences[1]
+    return replace(verdict, sentences=(sentence, tacky, *verdict.sentences[2:]))
 
 
 def _table(rows: Sequence[Sequence[str]], left: Sequence[int] = ()) -> list[str]:
@@ -104,18 +109,19 @@ def _j_cm2(heat_j_m2: float) -> str:
     return f"{heat_j_m2 * m2_from_cm2(1.0):.3f}"
 
 
-def _coat_row(coat: CoatFigures) -> tuple[str, ...]:
+def _coat_row(coat: CoatFigures, found: AfterCure) -> tuple[str, ...]:
     return (
         f"{coat.number} {coat.coat}", coat.gel_name, f"{um_from_m(coat.thickness_m):.1f}",
         f"{coat.bottom_conversion_fraction:.3f}", f"{coat.mean_conversion_fraction:.3f}",
         f"{coat.top_conversion_fraction:.3f}", f"{coat.conversion_ceiling_fraction:.3f}", _j_cm2(coat.heat_j_m2),
+        f"{100.0 * found.shrinkage.mean_volume_fraction:.1f}",
     )  # fmt: skip
 
 
 def _event_row(event: EventResult) -> tuple[str, ...]:
     wiped = ""
     if event.kind == "wipe":
-        mass = event.removed_mass_kg_m2 * _MG_PER_KG * m2_from_cm2(1.0)
+        mass = mg_cm2(event.removed_mass_kg_m2)
         wiped = f"{um_from_m(event.removed_thickness_m):.1f} um, {mass:.2f} mg/cm2"
     bond = event.coats[0].bottom_conversion_fraction
     return (
@@ -125,12 +131,24 @@ def _event_row(event: EventResult) -> tuple[str, ...]:
 
 
 def remarks(results: Sequence[StackResult]) -> list[str]:
-    """Flags of several runs, hottest run first; those that differ in their figures only are given once."""
+    """Flags of several runs, hottest run first; those that differ in their figures only are given once.
+
+    What is left unreacted is told of the least cured position alone.
+    """
     found: dict[str, str] = {}
+    soft = least_cured(results)
     for result in sorted(results, key=lambda each: -each.nail_bed_peak_k):
         for flag in result.flags:
-            found.setdefault(re.sub(r"\d+", "#", flag), flag)
+            if not flag.startswith(SENSITISERS_LEFT):
+                found.setdefault(re.sub(r"\d+", "#", flag), flag)
+            elif result is soft:
+                found[SENSITISERS_LEFT] = f"{flag} ({soft.position})"
     return list(found.values())
+
+
+def law_of_gels(schedule: Schedule) -> list[str]:
+    """Substances of any coat that are, or will be, prohibited or restricted somewhere, each once."""
+    return list(dict.fromkeys(remark for gel in schedule.gels for remark in law_remarks(gel)))
 
 
 def build_text(schedule: Schedule, lamp: Lamp, results: Sequence[StackResult]) -> str:
@@ -148,15 +166,26 @@ def build_text(schedule: Schedule, lamp: Lamp, results: Sequence[StackResult]) -
     )  # fmt: skip
     lines += ["", verdict_of(results, Limits()).text, ""]
     lines += _table([head, *(_position_row(lamp, result) for result in results)])
-    coats = ("coat", "gel", "um", "lower face", "mean", "upper fifth", "possible", "heat J/cm2")
+    coats = (
+        "coat",
+        "gel",
+        "um",
+        "lower face",
+        "mean",
+        "upper fifth",
+        "possible",
+        "heat J/cm2",
+        "shrinkage %",
+    )
     lines += ["", f"Conversion of the coats at the end, from the nail upwards ({soft.position}):"]
-    lines += _table([coats, *(_coat_row(coat) for coat in soft.coats)], left=(0, 1))
+    lines += _table([coats, *(map(_coat_row, soft.coats, soft.after_cure))], left=(0, 1))
     events = (
         "from/s", "event", "bond side", "tacky/um", "film/C", "nail bed/C", "heat J/cm2", "wiped off",
     )  # fmt: skip
     lines += ["", f"Events ({soft.position}; temperatures are the highest of each):"]
     lines += _table([events, *(_event_row(event) for event in soft.events)], left=(1, 7))
-    flags = remarks(results)
+    lines += ["", *remains_lines(soft)]
+    flags = [*law_of_gels(schedule), *remarks(results)]
     if flags:
         lines += ["", "Remarks of the model:", *(f"- {flag}" for flag in flags)]
     lines += ["", "Cautions:", *(f"- {caution}" for caution in short_cautions())]
@@ -167,7 +196,11 @@ def _data(result: StackResult) -> dict[str, Any]:
     return {
         "position": result.position,
         **{name: float(getattr(result, name)) for name in SCALARS},
-        "coats": [asdict(coat) for coat in result.coats],
+        "coats": [
+            {**asdict(coat), "after_cure": after_cure_data(found)}
+            for coat, found in zip(result.coats, result.after_cure, strict=True)
+        ],
+        "binder_tint": asdict(result.tint),
         "events": [asdict(event) for event in result.events],
         "flags": list(result.flags),
     }
@@ -187,6 +220,7 @@ def build_data(schedule: Schedule, lamp: Lamp, results: Sequence[StackResult]) -
         "verdict_text": verdict.text,
         "cures_through": bool(verdict.cures),
         "stays_cool": bool(verdict.stays_cool),
+        "law": law_of_gels(schedule),
         "positions": [_data(result) for result in results],
         "versions": versions(),
         "citations": list(dict.fromkeys(text for result in results for text in result.citations)),

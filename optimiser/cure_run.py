@@ -186,7 +186,7 @@ def _data(result: CureResult) -> dict[str, Any]:
     found["residual_initiator_fraction"] = {
         key: float(x) for key, x in result.residual_initiator_fraction.items()
     }
-    found["after_cure"] = after_cure_data(result)
+    found["after_cure"] = after_cure_data(result.after_cure)
     found["flags"] = list(result.flags)
     return found
 

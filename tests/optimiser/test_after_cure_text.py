@@ -48,7 +48,9 @@ def test_text_shows_every_substance_at_the_least_cured_position(results: list[Cu
 def test_cure_command_carries_it(results: list[CureResult]) -> None:
     assert "\n".join(after_cure_lines(results)) in cure_text(GEL, LAMP, results)
     data = json.loads(json.dumps(cure_data(GEL, LAMP, results), allow_nan=False))
-    assert [each["after_cure"] for each in data["positions"]] == [after_cure_data(each) for each in results]
+    assert [each["after_cure"] for each in data["positions"]] == [
+        after_cure_data(each.after_cure) for each in results
+    ]
     after = data["positions"][0]["after_cure"]
     assert after["free_monomers"]["HEMA"]["sensitiser"] == "known"
     assert after["initiators"]["TPO-L"]["mean_wt_pct"] + after["photoproducts"]["TPO-L"][

@@ -19,7 +19,7 @@ from gelwright.optimiser.build_picture import coat_edges, lit_spans, profiles
 from gelwright.optimiser.build_run import build_text, least_coat, verdict_of
 from gelwright.optimiser.cautions import short_cautions
 from gelwright.optimiser.cli import app
-from gelwright.optimiser.conditions import hand_in_use, lamp_in_use
+from gelwright.optimiser.conditions import hand_in_use, lamp_in_use, lamp_state_lines
 from gelwright.optimiser.demo_data import (
     DEMO_FOLDER,
     is_schedule,
@@ -84,6 +84,23 @@ def test_text_says_bond_side_first_and_keeps_film_and_nail_bed_apart(result: Sta
     share = least_coat(result).bottom_conversion_fraction / least_coat(result).conversion_ceiling_fraction
     assert verdict.cures == (share >= 0.9)
     assert all(f"- {caution}" in lines for caution in short_cautions())
+    assert any("UDMA: restricted in EU" in line for line in lines)
+
+
+def test_text_tells_what_is_left_in_every_coat_and_what_was_wiped_off(result: StackResult) -> None:
+    text = build_text(load_any_schedule("full_build"), LAMP, [result])
+    for coat, found in zip(result.coats, result.after_cure, strict=True):
+        for key in (*found.free_monomers, *found.initiators):
+            assert any(
+                line.startswith(f"{coat.number} {coat.coat}") and f" {key} " in line
+                for line in text.splitlines()
+            ), key
+    wiped = [event for event in result.events if event.removed_thickness_m > 0.0]
+    assert len(wiped) == 2
+    assert "Wiped off as tacky gel: " in text
+    assert "until wiped off at the end" in text
+    assert f"yellowness {result.tint.yellowness_index:.1f}" in text
+    assert text.count("Known skin sensitisers predicted unreacted") == 1
 
 
 def test_figures_of_the_picture_cover_stack_and_time(result: StackResult) -> None:
@@ -175,6 +192,10 @@ def test_a_used_lamp_gives_less_and_says_why() -> None:
     used = lamp_in_use(LAMP, 10_000.0)
     assert used.course.level_ratio == pytest.approx(0.7 * LAMP.course.level_ratio, rel=1e-12)
     both = lamp_in_use(LAMP, 1000.0, 1000.0, 3.6)
+    (line,) = lamp_state_lines(both)
+    assert line.startswith("Lamp at 29 % of its measured output: 1000 h of light since")
+    assert "3.6 V" in line
+    assert lamp_state_lines(LAMP) == []
     assert both.course.level_ratio == pytest.approx(0.7 * 0.41 * LAMP.course.level_ratio, rel=1e-12)
     assert len(both.notes) == len(LAMP.notes) + 2
     assert lamp_in_use(LAMP) is LAMP
