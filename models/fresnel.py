@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
+from numpy.typing import NDArray
 
 from ..lamp_library.errors import InputError
 
 _ANGLES = 400
+
+
+@cache
+def _angles() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Nodes and weights of the integral; they cost far more than the integral itself."""
+    node, weight = np.polynomial.legendre.leggauss(_ANGLES)
+    return node, weight
 
 
 def diffuse_reflectance_outside(refractive_index: float) -> float:
@@ -34,7 +44,7 @@ def diffuse_reflectance_outside(refractive_index: float) -> float:
     """
     if not refractive_index > 1.0:
         raise InputError(f"film: refractive index is {refractive_index:g}; it must be above 1.")
-    node, weight = np.polynomial.legendre.leggauss(_ANGLES)
+    node, weight = _angles()
     angle = 0.25 * np.pi * (node + 1.0)
     outside = np.cos(angle)
     inside = np.sqrt(1.0 - (np.sin(angle) / refractive_index) ** 2)

@@ -17,6 +17,7 @@ from ..lamp_library.errors import InputError
 from ..lamp_library.spectrum import Spectrum
 from ..lamp_library.units import photon_energy_j_mol
 from .compiled import compiled
+from .core_bins import least_error_bins
 
 Array = NDArray[np.float64]
 
@@ -74,7 +75,7 @@ def light_bins(
     Notes
     -----
     Means are weighted with photons, so the light absorbed by a thin film is exact. Bin edges are those that make the sum of
-    bounds on the photons misplaced at any depth least (see `_binning_error`), found by dynamic programming.
+    bounds on the photons misplaced at any depth least (see `core_bins.least_error_bins`).
     """
     nm, power = spectrum.wavelength_nm, spectrum.spectral_irradiance_w_m2_nm
     widths = np.empty_like(nm)
@@ -131,44 +132,10 @@ def _groups(nm: Array, photons: Array, table: Array, count: int) -> NDArray[np.i
     if count >= size:
         return np.arange(size)
     # Initiators [m2/mol] under up to _MOST_COLUMN of substance, the nail plate [1/m] under its own thickness.
-    cost = _binning_error(photons, nail_absorption_1_m(nm), _NAIL_M)
-    for line in table:
-        if line.max() > 0.0:
-            cost += _binning_error(photons, line, _MOST_COLUMN_MOL_M2)
-    # least[j]: least error of the wavelengths before j in the bins so far; first[k, j]: where the last of them starts.
-    least = np.concatenate([[0.0], np.full(size, np.inf)])
-    first = np.zeros((count, size + 1), dtype=np.intp)
-    for bin_ in range(count):
-        total = least[:-1, None] + cost
-        first[bin_, 1:] = np.argmin(total, axis=0)
-        least = np.concatenate([[np.inf], np.min(total, axis=0)])
-    group, stop = np.zeros(size, dtype=np.intp), size
-    for bin_ in range(count - 1, -1, -1):
-        start = int(first[bin_, stop])
-        group[start:stop] = bin_
-        stop = start
-    return group
-
-
-def _binning_error(photons: Array, absorption: Array, most: float) -> Array:
-    """Bound on the share of photons misplaced at any depth if wavelengths i to j make one bin, shape (n, n); inf for j < i.
-
-    With absorption of mean m and variance v in a bin, mean(exp(-a x)) - exp(-m x) is v x^2 exp(-m x) / 2 to second order,
-    largest at x = 2/m or at the most there is of absorber. Against the mean of exp(-a x) for a uniform spread this holds
-    within a tenth up to a spread of half the mean.
-    """
-    sums = [
-        np.concatenate([[0.0], np.cumsum(part)])
-        for part in (photons, photons * absorption, photons * absorption**2)
-    ]
-    weight, one, two = (each[None, 1:] - each[:-1, None] for each in sums)
-    inside = np.triu(np.ones_like(weight, dtype=bool))
-    weight = np.where(inside, weight, 1.0)
-    mean = np.where(inside, one / weight, 0.0)
-    variance = np.maximum(np.where(inside, two / weight, 0.0) - mean**2, 0.0)
-    column = np.minimum(2.0 / np.maximum(mean, 2.0 / most), most)
-    error = 0.5 * variance * column**2 * np.exp(-mean * column) * weight / photons.sum()
-    return np.asarray(np.where(inside, error, np.inf))
+    lines = [line for line in table if line.max() > 0.0]
+    absorption = np.stack([nail_absorption_1_m(nm), *lines])
+    most = np.array([_NAIL_M, *[_MOST_COLUMN_MOL_M2] * len(lines)])
+    return least_error_bins(photons, absorption, most, count)
 
 
 def nail_absorption_1_m(wavelength_nm: Array) -> Array:

@@ -1,0 +1,70 @@
+"""Where to cut a lamp's spectrum into bins (compiled): it is done once for every film, and took longer than the film itself."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .compiled import compiled_entry
+
+Array = NDArray[np.float64]
+
+
+@compiled_entry
+def least_error_bins(photons: Array, absorption: Array, most: Array, count: int) -> NDArray[np.intp]:
+    """Bin number of each wavelength, consecutive from 0: the partition with the least error of the light at any depth.
+
+    Parameters
+    ----------
+    photons : ndarray, shape (n,)
+        Photons at each wavelength, all above 0, in any unit.
+    absorption : ndarray, shape (n_line, n)
+        Napierian absorption coefficient of each absorber.
+    most : ndarray, shape (n_line,)
+        Most there is of each, the product with its coefficient being dimensionless.
+    count : int
+        Number of bins, below n.
+
+    Notes
+    -----
+    With absorption of mean m and variance v in a bin, mean(exp(-a x)) - exp(-m x) is v x^2 exp(-m x) / 2 to second order,
+    largest at x = 2/m or at the most there is of absorber. Against the mean of exp(-a x) for a uniform spread this holds
+    within a tenth up to a spread of half the mean. The partition with the least sum over bins and absorbers is found by
+    dynamic programming.
+    """
+    size, lines = photons.size, absorption.shape[0]
+    whole = photons.sum()
+    cost = np.zeros((size, size))
+    for line in range(lines):
+        for i in range(size):
+            weight, one, two = 0.0, 0.0, 0.0
+            for j in range(i, size):
+                value = absorption[line, j]
+                weight += photons[j]
+                one += photons[j] * value
+                two += photons[j] * value * value
+                mean = one / weight
+                variance = max(two / weight - mean * mean, 0.0)
+                column = min(2.0 / max(mean, 2.0 / most[line]), most[line])
+                cost[i, j] += 0.5 * variance * column * column * math.exp(-mean * column) * weight / whole
+    least = np.full(size + 1, np.inf)
+    least[0] = 0.0
+    first = np.zeros((count, size + 1), dtype=np.intp)
+    for bin_ in range(count):
+        fresh = np.full(size + 1, np.inf)
+        for j in range(size):
+            for i in range(j + 1):
+                total = least[i] + cost[i, j]
+                if total < fresh[j + 1]:
+                    fresh[j + 1] = total
+                    first[bin_, j + 1] = i
+        least = fresh
+    group = np.zeros(size, dtype=np.intp)
+    stop = size
+    for bin_ in range(count - 1, -1, -1):
+        start = first[bin_, stop]
+        group[start:stop] = bin_
+        stop = start
+    return group
