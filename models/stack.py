@@ -261,13 +261,41 @@ def build(
     SolverError
         If a run fails or a balance over the whole schedule is off by more than 1e-3.
     """
+    return build_with_steps(schedule, lamp, position=position, settings=settings)[0]
+
+
+def build_with_steps(
+    schedule: Schedule,
+    lamp: Lamp,
+    *,
+    position: str | None = None,
+    settings: SolverSettings | None = None,
+    replay: Sequence[Array] = (),
+) -> tuple[StackResult, tuple[Array, ...]]:
+    """Build a nail as `build` does, and hand back the time steps of every stretch of time in it.
+
+    Parameters
+    ----------
+    schedule, lamp, position, settings
+        As for `build`.
+    replay : sequence of ndarray
+        Time steps of a build with the same events, to be repeated: the difference of two such builds is smooth to
+        rounding wherever their wipes take the same cells off.
+
+    Returns
+    -------
+    result : StackResult
+    steps_s : tuple of ndarray
+        Time steps taken [s], one array for every exposure and rest.
+    """
     place = position or schedule.position or lamp.weakest
     for event in schedule.events:
         if isinstance(event, Expose):
             lamp.programme(event.programme)
     nail = first_coat(schedule, lamp, place, settings or SolverSettings())
+    nail.replay = tuple(replay)
     events = [_event(nail, number, event) for number, event in enumerate(schedule.events, start=1)]
-    return _result(nail, place, events)
+    return _result(nail, place, events), tuple(run.solution.steps_s for run in nail.runs)
 
 
 def build_many(

@@ -23,7 +23,7 @@ from .grid import film_cells
 from .packing import pack
 from .schedule import Apply, Schedule
 from .sensitisers import with_energy_transfer
-from .solver import Segment, Solution, SolverSettings, segment_rows
+from .solver import Segment, Solution, SolverSettings, control_row, segment_rows, solve_packed
 from .stack_results import CoatFigures
 
 Array = NDArray[np.float64]
@@ -41,7 +41,10 @@ class Run:
 
 @dataclass(slots=True, kw_only=True, eq=False)
 class Nail:
-    """The nail while it is being built; coats from the air side down."""
+    """The nail while it is being built; coats from the air side down.
+
+    `replay` holds the time steps of every run of a neighbouring nail, to be repeated; empty = steps of its own.
+    """
 
     lamp: Lamp
     schedule: Schedule
@@ -53,6 +56,7 @@ class Nail:
     state: State
     clock_s: float = 0.0
     runs: list[Run] = field(default_factory=list)
+    replay: Sequence[Array] = ()
 
     @property
     def conversion(self) -> Array:
@@ -162,9 +166,17 @@ def wipe_tacky_layer(nail: Nail, where: str) -> tuple[float, float]:
 
 def let_time_pass(nail: Nail, segments: Sequence[Segment]) -> Solution:
     """Let time pass; the state is advanced."""
-    what = f"{nail.schedule.title} in {nail.lamp.lamp_id}, {nail.clock_s:g} s into the schedule"
-    solution = solve_balanced(nail.film, nail.state, segment_rows(segments), nail.settings, what, record=True)
-    nail.state = solution.state
+    rows = segment_rows(segments)
+    if nail.replay:  # the steps of a build that balances
+        nail.state = copy_state(nail.state)
+        steps = nail.replay[len(nail.runs)]
+        solution = solve_packed(
+            nail.film, nail.state, rows, control_row(nail.settings), record=True, replay=steps
+        )
+    else:
+        what = f"{nail.schedule.title} in {nail.lamp.lamp_id}, {nail.clock_s:g} s into the schedule"
+        solution = solve_balanced(nail.film, nail.state, rows, nail.settings, what, record=True)
+        nail.state = solution.state
     nail.runs.append(
         Run(solution=solution, start_s=nail.clock_s, numbers=tuple(nail.numbers), slices=tuple(nail.slices))
     )

@@ -35,15 +35,28 @@ def read_brief(path: Path | str) -> Brief:
         contradiction. The message is one line.
     """
     file = Path(path)
-    values = _checked_values(_tables(file), file)
+    return brief_from_tables(brief_tables(file), file)
+
+
+def brief_from_tables(tables: Mapping[str, Any], file: Path, part: str = "") -> Brief:
+    """A brief from the tables of a file; `part` names the part of the file in messages."""
+    where = f"{file}, {part}" if part else str(file)
+    values = _checked_values(tables, where)
     try:
         return _brief(values, file)
     except InputError as fault:
         text = str(fault)
-        raise InputError(text if text.startswith(f"{file}") else f"{file}, {text}") from None
+        raise InputError(text if text.startswith(f"{file}") else f"{where}, {text}") from None
 
 
-def _tables(file: Path) -> Mapping[str, Any]:
+def brief_tables(file: Path) -> Mapping[str, Any]:
+    """The tables of a TOML file, unchecked.
+
+    Raises
+    ------
+    InputError
+        If the file is missing or is no TOML.
+    """
     try:
         return tomllib.loads(file.read_text(encoding="utf-8"))
     except FileNotFoundError:
@@ -60,7 +73,7 @@ def _one_line(fault: Exception) -> str:
     return " ".join(str(fault).split())
 
 
-def _checked_values(tables: Mapping[str, Any], file: Path) -> dict[str, Any]:
+def _checked_values(tables: Mapping[str, Any], file: str) -> dict[str, Any]:
     values: dict[str, Any] = {}
     for name, content in tables.items():
         if name in SECTIONS:
@@ -76,7 +89,7 @@ def _checked_values(tables: Mapping[str, Any], file: Path) -> dict[str, Any]:
     return values
 
 
-def _take(values: dict[str, Any], label: str, value: Any, file: Path) -> None:
+def _take(values: dict[str, Any], label: str, value: Any, file: str) -> None:
     key = BY_LABEL.get(label)
     if key is None:
         raise InputError(
@@ -85,7 +98,7 @@ def _take(values: dict[str, Any], label: str, value: Any, file: Path) -> None:
     values[label] = _value(key, value, file)
 
 
-def _value(key: Key, value: Any, file: Path) -> Any:
+def _value(key: Key, value: Any, file: str) -> Any:
     match key.kind:
         case "number" | "whole":
             return _number(key, value, file, key.label)
@@ -115,7 +128,7 @@ def _value(key: Key, value: Any, file: Path) -> Any:
             return dict(value)
 
 
-def _names(key: Key, value: Any, file: Path) -> tuple[str, ...]:
+def _names(key: Key, value: Any, file: str) -> tuple[str, ...]:
     listed = [value] if isinstance(value, str) else value
     if not isinstance(listed, list) or not all(isinstance(name, str) and name.strip() for name in listed):
         _refuse(key, value, file, "a list of names in quotes")
@@ -127,7 +140,7 @@ def _names(key: Key, value: Any, file: Path) -> tuple[str, ...]:
     return tuple(listed)
 
 
-def _number(key: Key, value: Any, file: Path, label: str) -> float | int:
+def _number(key: Key, value: Any, file: str, label: str) -> float | int:
     wanted = "a whole number" if key.kind == "whole" else "a number"
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         _refuse(key, value, file, wanted, label)
@@ -141,7 +154,7 @@ def _number(key: Key, value: Any, file: Path, label: str) -> float | int:
     return value if key.kind == "whole" else float(value)
 
 
-def _refuse(key: Key, value: Any, file: Path, wanted: str, label: str = "") -> Any:
+def _refuse(key: Key, value: Any, file: str, wanted: str, label: str = "") -> Any:
     shown = _one_line(Exception(repr(value)))
     raise InputError(f"{file}, {label or key.label}: {shown[:60]} is not {wanted}. {key.remedy}")
 

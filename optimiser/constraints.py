@@ -169,10 +169,10 @@ def build_constraints(
     """
     lamps = list(dict.fromkeys(scenario.lamp.lamp_id for scenario in scenarios))
     at = [(_place(scenario, len(lamps) > 1), scenario.lamp.lamp_id) for scenario in scenarios]
-    rows = [_row(spec, *at[i], i) for i in heat for spec in _heat_limits(brief)]
-    rows += [_row(spec, *at[i], i) for i in cure for spec in _cure_limits(brief, float(ceilings[i]))]
+    rows = [_row(spec, *at[i], i) for i in heat for spec in heat_limits(brief)]
+    rows += [_row(spec, *at[i], i) for i in cure for spec in cure_limits(brief, float(ceilings[i]))]
     rows += [_row(spec, *at[i], i) for i in second for spec in _second_cycle_limits(brief)]
-    rows += [_row(spec, "", "", 0) for spec in _blend_limits(brief)]
+    rows += [_row(spec, "", "", 0) for spec in blend_limits(brief)]
     rows += [
         _row(spec, lamp_id if len(lamps) > 1 else "", lamp_id, column)
         for column, lamp_id in enumerate(lamps)
@@ -200,7 +200,8 @@ def _spec(
     }  # fmt: skip
 
 
-def _heat_limits(brief: Brief) -> list[dict[str, Any]]:
+def heat_limits(brief: Brief) -> list[dict[str, Any]]:
+    """Limits on heat as keywords of `Constraint`, without name and scenario."""
     limits, kept_off = brief.limits, brief.margins.temperature_k
     nail_bed = limits.nail_bed_max_k - kept_off
     specs = [
@@ -214,7 +215,8 @@ def _heat_limits(brief: Brief) -> list[dict[str, Any]]:
     return specs
 
 
-def _cure_limits(brief: Brief, ceiling: float) -> list[dict[str, Any]]:
+def cure_limits(brief: Brief, ceiling: float) -> list[dict[str, Any]]:
+    """Limits on the cured film as keywords of `Constraint`; `ceiling` is the conversion possible [-]."""
     limits = brief.limits
     specs = []
     for where, words in (("bottom", "base"), ("surface", "surface")):
@@ -241,7 +243,8 @@ def _second_cycle_limits(brief: Brief) -> list[dict[str, Any]]:
     return [_spec("second-cycle heat share", "second_cycle_heat_ratio", share, 1, share, "ratio", True)]
 
 
-def _blend_limits(brief: Brief) -> list[dict[str, Any]]:
+def blend_limits(brief: Brief) -> list[dict[str, Any]]:
+    """Limits on the blend as weighed, as keywords of `Constraint`."""
     limits = brief.limits
     asked = (
         ("total initiator", "total_wt_pct", limits.total_initiator_max_wt_pct, "wt_pct"),

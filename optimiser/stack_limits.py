@@ -1,0 +1,145 @@
+"""The limits of a set of coats: one value per limit, coat, stack, position and end of the thickness windows.
+
+Judged in the finished stack: the lower face of every coat after everything (the bond side is that of the first coat), the
+heat of each exposure with the warmth that was left from those before, the thermal dose of the whole schedule, the tacky
+layer of the topmost coat. Second-cycle heat and yellowness are judged coat by coat, not here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..models.formulation import mix_resins
+from ..models.stack_results import CoatFigures, EventResult, StackResult
+from .constraints import Constraint, blend_limits, cure_limits, heat_limits
+from .stack_parts import CoatSet, Part
+
+Floats = NDArray[np.float64]
+Results = Mapping[int, StackResult]
+LAYER_FIGURES = {
+    "bottom_conversion_fraction": "bottom_conversion_fraction",
+    "surface_conversion_fraction": "top_conversion_fraction",
+}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StackRow:
+    """A limit, and how its figure is read from the builds of all corners and the loadings of every gel."""
+
+    constraint: Constraint
+    read: Callable[[Results, Sequence[Floats]], float]
+
+
+def rows_of_set(coats: CoatSet) -> list[StackRow]:
+    """All limits of a set: corner by corner, then gel by gel.
+
+    Parameters
+    ----------
+    coats : CoatSet
+        The set.
+
+    Returns
+    -------
+    list of StackRow
+    """
+    rows: list[StackRow] = []
+    for i, corner in enumerate(coats.corners):
+        place, layers = coats.place(corner), coats.layers(corner.stack)
+        for layer, number in enumerate(layers, start=1):
+            coat = f"coat {layer} ({coats.parts[number].name}), {place}"
+            rows += _heat_rows(coats, i, layer, coat)
+            rows += _cure_rows(coats, i, layer, number, coat)
+        rows += _dose_rows(coats, i, place)
+    for number, part in enumerate(coats.parts):
+        rows += _gel_rows(number, part)
+    return rows
+
+
+def _row(
+    coats: CoatSet, spec: dict[str, Any], place: str, corner: int, read: Callable[..., float]
+) -> StackRow:
+    name = f"{spec['limit_name']}, {place}"
+    return StackRow(Constraint(name=name, scenario=corner, lamp_id=coats.lamp.lamp_id, **spec), read)
+
+
+def _heat_rows(coats: CoatSet, corner: int, layer: int, coat: str) -> list[StackRow]:
+    def hottest(results: Results, _: Sequence[Floats], figure: str) -> float:
+        return max(float(getattr(event, figure)) for event in timed_events(results[corner], layer))
+
+    specs = [spec for spec in heat_limits(coats.brief) if spec["figure"] != "cem43_min"]
+    return [_row(coats, spec, coat, corner, partial(hottest, figure=spec["figure"])) for spec in specs]
+
+
+def _dose_rows(coats: CoatSet, corner: int, place: str) -> list[StackRow]:
+    specs = [spec for spec in heat_limits(coats.brief) if spec["figure"] == "cem43_min"]
+    return [
+        _row(coats, spec, place, corner, lambda results, _: float(results[corner].cem43_min))
+        for spec in specs
+    ]
+
+
+def timed_events(result: StackResult, layer: int) -> list[EventResult]:
+    """Exposure and rest that follow the application of a layer, counted from 1."""
+    found, applied = [], 0
+    for event in result.events:
+        applied += event.kind == "apply"
+        if applied == layer and event.kind in ("expose", "rest"):
+            found.append(event)
+    return found
+
+
+def coat_of(result: StackResult, layer: int) -> CoatFigures | None:
+    """Figures of a layer at the end; None when it was wiped off whole."""
+    return next((each for each in result.coats if each.number == layer), None)
+
+
+def _cure_rows(coats: CoatSet, corner: int, layer: int, number: int, coat: str) -> list[StackRow]:
+    part, is_top = coats.parts[number], layer == len(coats.layers(coats.corners[corner].stack))
+    ceiling = mix_resins(part.gel.resin_parts).conversion_ceiling_fraction(coats.hand.start_k)
+
+    def conversion(results: Results, _: Sequence[Floats], figure: str) -> float:
+        mine = coat_of(results[corner], layer)
+        return 0.0 if mine is None else float(getattr(mine, LAYER_FIGURES[figure]))
+
+    def tacky(results: Results, _: Sequence[Floats]) -> float:
+        return float(results[corner].tacky_layer_m)
+
+    def residual(results: Results, loadings: Sequence[Floats]) -> float:
+        mine = coat_of(results[corner], layer)
+        weighed = dict(zip(part.space.keys, loadings[number], strict=True))
+        shares = {} if mine is None else mine.residual_initiator_fraction
+        return float(sum(share * weighed.get(key, 0.0) for key, share in shares.items()))
+
+    readers: dict[str, Callable[..., float]] = {
+        "bottom_conversion_fraction": partial(conversion, figure="bottom_conversion_fraction"),
+        "surface_conversion_fraction": partial(conversion, figure="surface_conversion_fraction"),
+        "uncured_layer_m": tacky,
+        "residual_wt_pct": residual,
+    }
+    return [
+        _row(coats, spec, coat, corner, readers[spec["figure"]])
+        for spec in cure_limits(part.brief, ceiling)
+        if is_top or spec["figure"] != "uncured_layer_m"  # what lies under another coat has no tacky layer
+    ]
+
+
+def _gel_rows(number: int, part: Part) -> list[StackRow]:
+    prices = np.array([part.brief.prices_per_kg.get(key, 0.0) for key in part.space.keys])
+
+    def read(_: Results, loadings: Sequence[Floats], figure: str) -> float:
+        own = loadings[number]
+        return float(own.sum()) if figure == "total_wt_pct" else float(own @ prices) / 100.0
+
+    return [
+        StackRow(
+            Constraint(name=f"{spec['limit_name']}, {part.name}", scenario=0, **spec),
+            partial(read, figure=spec["figure"]),
+        )
+        for spec in blend_limits(part.brief)
+    ]

@@ -1,0 +1,205 @@
+"""Blends of several coats judged together: the finished stack, worked out event by event, in place of single films.
+
+It has the interface of `Problem` that the local search needs, so the same search polishes it. A variable is one substance of
+one gel; a gel that lies in several stacks (one base under every shade) or twice in one has the same loadings everywhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..lamp_library.errors import SolverError
+from ..models.schedule import Apply, Event, Expose, Rest, Schedule, Wipe
+from ..models.solver import run_parallel
+from ..models.stack import build_with_steps
+from ..models.stack_results import StackResult
+from .constraints import Constraint
+from .problem import SOFT_K, Point, soft_maximum
+from .search_space import SearchSpace
+from .stack_limits import StackRow, rows_of_set
+from .stack_parts import SEPARATOR, CoatSet, Corner
+
+Floats = NDArray[np.float64]
+Steps = tuple[Floats, ...]
+Built = dict[int, tuple[StackResult, Steps]]
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class StackProblem:
+    """Loadings of all gels in, objective and limits of the finished stacks out.
+
+    Parameters
+    ----------
+    coats : CoatSet
+        Gels, stacks, lamp and limits.
+    workers : int or None
+        Threads; results do not depend on it.
+    """
+
+    coats: CoatSet
+    workers: int | None = None
+    is_screening: bool = False
+    simulations: int = 0
+    space: SearchSpace = field(init=False)
+    constraints: tuple[Constraint, ...] = field(init=False)
+    _rows: list[StackRow] = field(init=False)
+    _slices: list[slice] = field(init=False)
+    _seen: dict[bytes, tuple[Point, Built]] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        substances = [
+            replace(each, key=f"{part.name}{SEPARATOR}{each.key}")
+            for part in self.coats.parts
+            for each in part.space.substances
+        ]
+        self.space = SearchSpace(substances=tuple(substances), excluded=(), law_notes=())
+        sizes = [len(part.space.keys) for part in self.coats.parts]
+        ends = [sum(sizes[: i + 1]) for i in range(len(sizes))]
+        self._slices = [slice(end - size, end) for end, size in zip(ends, sizes, strict=True)]
+        self._rows = rows_of_set(self.coats)
+        self.constraints = tuple(row.constraint for row in self._rows)
+
+    def vector(self, blend: Mapping[str, float]) -> Floats:
+        """Loading vector of blends given by coat and substance, wt%."""
+        return np.array([blend.get(key, 0.0) for key in self.space.keys])
+
+    def blend(self, loadings_wt_pct: Floats) -> dict[str, float]:
+        """Loadings by coat and substance, without the zeros."""
+        pairs = zip(self.space.keys, loadings_wt_pct, strict=True)
+        return {key: float(loading) for key, loading in pairs if loading > 0.0}
+
+    def by_gel(self, loadings_wt_pct: Floats) -> list[Floats]:
+        """The loadings of every gel."""
+        return [loadings_wt_pct[own] for own in self._slices]
+
+    def forget(self) -> None:
+        """Drop remembered points."""
+        self._seen.clear()
+
+    def schedule(
+        self, stack: int, loadings_wt_pct: Floats, thickness_m: Mapping[int, float] | None = None
+    ) -> Schedule:
+        """The events of one stack; every coat at the thick end of its window unless thicknesses are given by part."""
+        events: list[Event] = []
+        for number in self.coats.stacks[stack]:
+            part = self.coats.parts[number]
+            gel = part.blended(loadings_wt_pct[self._slices[number]])
+            thickness = part.brief.thickness_high_m if thickness_m is None else thickness_m[number]
+            for _ in range(part.applications):
+                events += [
+                    Apply(gel=gel, thickness_m=thickness),
+                    Expose(seconds=part.brief.exposure_in_s(0), programme=part.brief.programme_in(0)),
+                    Rest(seconds=part.brief.rest_s),
+                ]
+            if part.is_wiped:
+                events.append(Wipe())
+        several = len(self.coats.stacks) > 1
+        return Schedule(
+            title=f"{self.coats.title}: {self.coats.stack_name(stack)}" if several else self.coats.title,
+            events=tuple(events),
+            hand=self.coats.hand,
+            is_demonstration=self.coats.brief.is_demonstration,
+        )
+
+    def corner_schedule(self, corner: Corner, loadings_wt_pct: Floats) -> Schedule:
+        """The events of one corner."""
+        thickness = {
+            number: part.brief.thickness_high_m if corner.is_thick else part.brief.thickness_low_m
+            for number, part in enumerate(self.coats.parts)
+        }
+        return self.schedule(corner.stack, loadings_wt_pct, thickness)
+
+    def point(self, loadings_wt_pct: Floats) -> Point:
+        """Build every corner with one set of blends, or recall it."""
+        return self._remembered(loadings_wt_pct)[0]
+
+    def points(self, loadings_wt_pct: Floats) -> list[Point]:
+        """Build several sets of blends, shape (n_blend, n_substance)."""
+        return [self.point(row) for row in loadings_wt_pct]
+
+    def results(self, loadings_wt_pct: Floats) -> list[StackResult]:
+        """The builds of every corner, in the order of the set's corners."""
+        built = self._remembered(loadings_wt_pct)[1]
+        return [built[i][0] for i in range(len(built))]
+
+    def slopes(self, loadings_wt_pct: Floats, step_wt_pct: Floats) -> tuple[Floats, Floats]:
+        """Forward differences of objective and limits, as `Problem.slopes`; builds that a step cannot touch are kept."""
+        base, built = self._remembered(loadings_wt_pct)
+        jobs = [
+            (column, i)
+            for number, own in enumerate(self._slices)
+            for column in range(own.start, own.stop)
+            for i, corner in enumerate(self.coats.corners)
+            if number in self.coats.stacks[corner.stack]
+        ]
+        moved = loadings_wt_pct[np.newaxis, :] + np.diag(step_wt_pct)
+
+        def run(k: int) -> StackResult:
+            column, i = jobs[k]
+            return self._build(i, moved[column], built[i][1])[0]
+
+        runs = run_parallel(run, len(jobs), self.workers)
+        self.simulations += len(jobs)
+        beside = [{i: each[0] for i, each in built.items()} for _ in step_wt_pct]
+        for (column, i), result in zip(jobs, runs, strict=True):
+            beside[column][i] = result
+        neighbours = [self._point(moved[column], each) for column, each in enumerate(beside)]
+        objective = np.array([point.objective - base.objective for point in neighbours]) / step_wt_pct
+        values = np.stack([point.values - base.values for point in neighbours], axis=1) / step_wt_pct
+        return objective, values
+
+    def _remembered(self, loadings_wt_pct: Floats) -> tuple[Point, Built]:
+        key = np.ascontiguousarray(loadings_wt_pct, dtype=float).tobytes()
+        if key not in self._seen:
+            n = len(self.coats.corners)
+            built = dict(
+                enumerate(run_parallel(lambda i: self._build(i, loadings_wt_pct, ()), n, self.workers))
+            )
+            self.simulations += n
+            point = self._point(loadings_wt_pct, {i: each[0] for i, each in built.items()})
+            self._seen[key] = (point, built)
+        return self._seen[key]
+
+    def _build(self, corner: int, loadings_wt_pct: Floats, replay: Steps) -> tuple[StackResult, Steps]:
+        at = self.coats.corners[corner]
+        schedule = self.corner_schedule(at, loadings_wt_pct)
+        make = partial(build_with_steps, schedule, self.coats.lamp, position=at.position)
+        try:
+            return make(replay=replay)
+        except SolverError:
+            if not replay:
+                raise
+            return make()  # the neighbour's steps do not resolve it
+
+    def _point(self, loadings_wt_pct: Floats, results: Mapping[int, StackResult]) -> Point:
+        own = self.by_gel(loadings_wt_pct)
+        figures = [row.read(results, own) for row in self._rows]
+        values = [
+            float(row.constraint.scaled(np.array(figure)))
+            for row, figure in zip(self._rows, figures, strict=True)
+        ]
+        return Point(
+            loadings_wt_pct=loadings_wt_pct.copy(),
+            objective=self._objective(loadings_wt_pct, results),
+            values=np.array(values),
+            figures=tuple(figures),
+        )
+
+    def _objective(self, loadings_wt_pct: Floats, results: Mapping[int, StackResult]) -> float:
+        if self.coats.brief.objective == "least_heat":
+            rises = [result.nail_bed_peak_k - self.coats.brief.hand_start_k for result in results.values()]
+            return float(soft_maximum(np.array([rises]), SOFT_K)[0, 0])
+        each = [self.gel_objective(number, loadings_wt_pct) for number in range(len(self.coats.parts))]
+        return float(np.mean(each))
+
+    def gel_objective(self, part: int, loadings_wt_pct: Floats) -> float:
+        """Initiator [wt%], or its cost per kg, in one gel; the set's objective is the mean over its gels."""
+        own = loadings_wt_pct[self._slices[part]]
+        if self.coats.brief.objective == "least_initiator":
+            return float(own.sum())
+        prices = self.coats.parts[part].brief.prices_per_kg
+        return float(own @ np.array([prices[key] for key in self.coats.parts[part].space.keys])) / 100.0
