@@ -28,6 +28,7 @@ Floats = NDArray[np.float64]
 Steps = tuple[Floats, ...]
 Built = dict[int, tuple[StackResult, Steps]]
 
+
 @dataclass(slots=True, kw_only=True, eq=False)
 class StackProblem:
     """Loadings of all gels in, objective and limits of the finished stacks out.

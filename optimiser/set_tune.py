@@ -1,0 +1,323 @@
+"""Tune a whole set: each gel for its own coat first, then all of them together in the finished stack.
+
+The search of a single gel takes its coat as a film on the nail. That is exact for the first coat alone and a stand-in for
+the others; which substances a gel may be made of is decided there (a heuristic). The loadings of the chosen substances are
+then polished jointly through the simulation of the stacks, whose limits alone decide the verdict (exact for the
+corners worked out; a local optimum).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import islice
+from pathlib import Path
+from typing import Any, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..lamp_library.lamp import Lamp
+from ..models.stack_results import StackResult
+from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .local import FEASIBLE, Local, local_search
+from .passing import Passing
+from .search import Progress
+from .set_brief import CoatAsked, SetBrief
+from .sharing import Shared, fewest, free, penalised
+from .stack_parts import CoatSet, Part
+from .stack_passing import chance_of_set
+from .stack_problem import StackProblem
+from .takers import SearchedTaker, searched
+from .tune import Inputs, resolve
+
+Floats = NDArray[np.float64]
+Say = Callable[[str], None]
+
+LOADING_STEPS_WT_PCT = (0.001, 0.0001)
+TRIED = 3  # choices of substances polished while none keeps the limits of the stack
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SetInputs:
+    """A set with its lamp, resin bases and usable substances, gel by gel."""
+
+    asked: SetBrief
+    lamp: Lamp
+    gels: tuple[Inputs, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SetOutcome:
+    """Everything a report on a set needs.
+
+    Parameters
+    ----------
+    inputs : SetInputs
+        What was asked.
+    takers : tuple of SearchedTaker
+        The search of every gel on its own.
+    shared : Shared
+        The blends the joint polish began with.
+    problem : StackProblem
+        The stacks, narrowed to the substances chosen.
+    loadings_wt_pct : ndarray
+        The answer in the order of the problem, rounded to what can be weighed.
+    values, figures : tuple of float
+        Scaled values of the limits and the figures behind them.
+    objective, objective_before : float
+        Mean over the gels; before the joint polish it is that of the single-coat answers.
+    results : tuple of StackResult
+        The builds of every corner.
+    passing : Passing
+        Chance of passing.
+    polished : tuple of str
+        What was tried, in sentences.
+    """
+
+    inputs: SetInputs
+    takers: tuple[SearchedTaker, ...]
+    shared: Shared
+    problem: StackProblem
+    loadings_wt_pct: Floats
+    values: tuple[float, ...]
+    figures: tuple[float, ...]
+    objective: float
+    objective_before: float
+    results: tuple[StackResult, ...]
+    passing: Passing
+    polished: tuple[str, ...]
+
+    @property
+    def is_feasible(self) -> bool:
+        """Whether every limit of the finished stacks is kept."""
+        return max(self.values) <= FEASIBLE
+
+    @property
+    def blends(self) -> dict[str, dict[str, float]]:
+        """The blend of every gel by its name, wt%."""
+        own = self.problem.by_gel(self.loadings_wt_pct)
+        return {
+            part.name: {key: float(load) for key, load in zip(part.space.keys, each, strict=True)}
+            for part, each in zip(self.problem.coats.parts, own, strict=True)
+        }
+
+    @property
+    def materials(self) -> tuple[str, ...]:
+        """Different initiators and amines in the set."""
+        return tuple(sorted({key for blend in self.blends.values() for key in blend}))
+
+
+def resolve_set(asked: SetBrief) -> SetInputs:
+    """Load the lamp and the resin bases of a set and sort the substances of every gel.
+
+    Raises
+    ------
+    GelwrightError
+        If anything named is missing, unknown or not allowed; the message names the coat.
+    """
+    gels = tuple(_resolved(coat) for coat in asked.coats)
+    lamp = gels[0].lamp
+    programmes = {name: each for gel in gels for name, each in gel.lamp.programmes.items()}
+    return SetInputs(asked=asked, lamp=replace(lamp, programmes=programmes), gels=gels)
+
+
+def _resolved(coat: CoatAsked) -> Inputs:
+    from ..lamp_library.errors import GelwrightError
+
+    try:
+        return resolve(coat.brief)
+    except GelwrightError as fault:
+        raise type(fault)(f"coat {coat.name}: {fault}") from None
+
+
+def coat_set(inputs: SetInputs) -> CoatSet:
+    """The set as the stack problem sees it, with every usable substance."""
+    parts = tuple(
+        Part(
+            name=coat.name,
+            brief=coat.brief,
+            gel=gel.gel,
+            space=gel.space,
+            applications=coat.applications,
+            is_wiped=coat.is_wiped,
+        )
+        for coat, gel in zip(inputs.asked.coats, inputs.gels, strict=True)
+    )
+    asked = inputs.asked
+    return CoatSet(title=asked.title, brief=asked.brief, lamp=inputs.lamp, parts=parts, stacks=asked.stacks)
+
+
+def tune_set(
+    inputs: SetInputs,
+    folder: Path,
+    *,
+    workers: int | None = None,
+    exhaustive: bool = False,
+    progress: Progress,
+    say: Say,
+    make_evaluator: EvaluatorMaker = SteadyEvaluator,
+) -> SetOutcome:
+    """Tune every gel of a set and check them together.
+
+    Parameters
+    ----------
+    inputs : SetInputs
+        Resolved set.
+    folder : Path
+        Existing run folder; each gel's search keeps its journal in a folder of its own.
+    workers, exhaustive, progress, say, make_evaluator
+        As for `tune`.
+
+    Returns
+    -------
+    SetOutcome
+    """
+    takers = tuple(
+        searched(
+            gel, folder / "coats" / coat.name, name=coat.name, workers=workers, exhaustive=exhaustive,
+            progress=progress, say=say, make_evaluator=make_evaluator,
+        )
+        for coat, gel in zip(inputs.asked.coats, inputs.gels, strict=True)
+    )  # fmt: skip
+    return joint(inputs, takers, workers=workers, progress=progress)
+
+
+def joint(
+    inputs: SetInputs, takers: Sequence[SearchedTaker], *, workers: int | None, progress: Progress
+) -> SetOutcome:
+    """Choose substances for every gel, polish their loadings in the finished stack, and work the answer out."""
+    whole, choices = coat_set(inputs), _choices(inputs.asked, takers)
+    best: tuple[Local, StackProblem, Shared] | None = None
+    sentences = []
+    for number, shared in enumerate(choices, start=1):
+        progress(number - 1, len(choices), f"finished stack, choice {number} of substances")
+        problem = StackProblem(
+            coats=whole.narrowed([tuple(blend.blend_wt_pct) for blend in shared.blends]), workers=workers
+        )
+        found = _polished(problem, shared)
+        sentences.append(_sentence(number, shared, found))
+        if best is None or found.rank < best[0].rank:
+            best = (found, problem, shared)
+        if found.is_feasible:
+            break
+    assert best is not None
+    return _outcome(inputs, takers, *best, tuple(sentences))
+
+
+def _choices(asked: SetBrief, takers: Sequence[SearchedTaker]) -> list[Shared]:
+    """Blends to begin the joint polish with, the preferred choice first."""
+    hopeful = [taker if taker.blends else _Nearest(taker) for taker in takers]
+    most = asked.brief.max_initiators + 1  # an amine may join
+    match asked.raw_materials:
+        case "fewest":
+            first = fewest(hopeful, most)
+        case "penalised":
+            first = penalised(hopeful, asked.penalty_per_material)
+        case _:
+            first = free(hopeful)
+    others = []
+    for i, taker in enumerate(hopeful):  # one gel at a time takes its next best substances
+        taken = first.blends[i]
+        for other in islice(
+            (each for each in taker.blends if each.blend_wt_pct.keys() != taken.blend_wt_pct.keys()), 1
+        ):
+            blends = list(first.blends)
+            blends[i] = other
+            others.append(replace(first, blends=tuple(blends)))
+    return [first, *others][:TRIED]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Nearest:
+    """A gel that cannot keep its limits on its own: the stack may still be able to, from its nearest blends."""
+
+    taker: SearchedTaker
+
+    @property
+    def blends(self) -> Sequence[Local]:
+        return self.taker.found.ranked[:TRIED]
+
+    def polished(self, keys: frozenset[str]) -> Local | None:
+        return next((each for each in self.blends if set(each.blend_wt_pct) == keys), None)
+
+
+def _polished(problem: StackProblem, shared: Shared) -> Local:
+    start, low = start_of(problem, shared), lowest(problem)
+    found = local_search(cast(Any, problem), start, low)
+    return _weighable(problem, found)
+
+
+def start_of(problem: StackProblem, shared: Shared) -> Floats:
+    """The single-coat blends as one loading vector."""
+    return np.concatenate(
+        [
+            np.array([blend.blend_wt_pct[key] for key in part.space.keys])
+            for part, blend in zip(problem.coats.parts, shared.blends, strict=True)
+        ]
+    )
+
+
+def lowest(problem: StackProblem) -> Floats:
+    """Smallest loading of every variable [wt%]."""
+    return np.concatenate(
+        [np.full(len(part.space.keys), part.brief.smallest_loading_wt_pct) for part in problem.coats.parts]
+    )
+
+
+def _weighable(problem: StackProblem, found: Local) -> Local:
+    """Loadings rounded to 10 mg in a kilogram of gel, else to 1 mg, whichever first keeps the limits; else unrounded."""
+    exact, high = problem.vector(found.blend_wt_pct), problem.space.high_wt_pct
+    for step in LOADING_STEPS_WT_PCT:
+        options = []
+        for way in (np.round, np.ceil, np.floor):
+            rounded = np.round(step * way(np.round(exact / step, 6)), 6)
+            if np.all(rounded > 0.0) and np.all(rounded <= high + 1e-9):
+                point = problem.point(rounded)
+                options.append(
+                    replace(
+                        found,
+                        blend_wt_pct=problem.blend(rounded),
+                        objective=point.objective,
+                        values=tuple(float(value) for value in point.values),
+                        figures=point.figures,
+                    )
+                )
+        best = min(options, key=lambda each: each.rank, default=None)
+        if best is not None and (best.is_feasible or not found.is_feasible):
+            return best
+    return found
+
+
+def _sentence(number: int, shared: Shared, found: Local) -> str:
+    words = (
+        "keeps every limit" if found.is_feasible else f"breaks limits (summed excess {found.violation:.3g})"
+    )
+    materials = ", ".join(shared.materials)
+    return f"choice {number} of substances ({materials}): {words} after the joint polish, {found.simulations} builds"
+
+
+def _outcome(
+    inputs: SetInputs,
+    takers: Sequence[SearchedTaker],
+    found: Local,
+    problem: StackProblem,
+    shared: Shared,
+    sentences: tuple[str, ...],
+) -> SetOutcome:
+    loadings = problem.vector(found.blend_wt_pct)
+    point = problem.point(loadings)
+    return SetOutcome(
+        inputs=inputs,
+        takers=tuple(takers),
+        shared=shared,
+        problem=problem,
+        loadings_wt_pct=loadings,
+        values=tuple(float(value) for value in point.values),
+        figures=point.figures,
+        objective=point.objective,
+        objective_before=problem.point(start_of(problem, shared)).objective,
+        results=tuple(problem.results(loadings)),
+        passing=chance_of_set(problem, loadings, inputs.asked.brief.uncertainty.draws),
+        polished=sentences,
+    )

@@ -1,0 +1,120 @@
+"""Someone who needs a blend (a gel of a set, a lamp of a list) with the search behind it and its blends so far."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+
+from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .local import Local, local_search
+from .problem import Problem
+from .record import Record
+from .search import Found, Progress, search
+from .starts import moderate_start
+from .tune import Inputs, fingerprint
+
+Say = Callable[[str], None]
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class SearchedTaker:
+    """A taker with a finished search; blends of further substances are polished when asked for.
+
+    Parameters
+    ----------
+    name : str
+        Name in reports.
+    problem : Problem
+        What it needs.
+    found : Found
+        Outcome of its own search.
+    digest : str
+        Fingerprint of the search.
+    """
+
+    name: str
+    problem: Problem
+    found: Found
+    digest: str
+    later: dict[frozenset[str], Local] = field(default_factory=dict)
+
+    @property
+    def blends(self) -> Sequence[Local]:
+        """Feasible blends known so far."""
+        return [each for each in (*self.found.ranked, *self.later.values()) if each.is_feasible]
+
+    @property
+    def simulations(self) -> int:
+        """Films simulated for it."""
+        return self.found.simulations + sum(each.simulations for each in self.later.values())
+
+    def polished(self, keys: frozenset[str]) -> Local | None:
+        """The best blend of these substances; None when none keeps the limits, or one is not allowed here."""
+        if not keys <= set(self.problem.space.keys) or not keys & set(self.problem.space.initiators):
+            return None
+        known = [each for each in self.found.ranked if set(each.blend_wt_pct) == keys]
+        if keys not in self.later and not known:
+            part = self.problem.narrowed(tuple(keys))
+            low = np.full(len(part.space.keys), self.problem.brief.smallest_loading_wt_pct)
+            self.later[keys] = local_search(part, np.maximum(moderate_start(part), low), low)
+        best = known[0] if known else self.later[keys]
+        return best if best.is_feasible else None
+
+
+def searched(
+    inputs: Inputs,
+    folder: Path,
+    *,
+    name: str,
+    workers: int | None,
+    exhaustive: bool,
+    progress: Progress,
+    say: Say,
+    make_evaluator: EvaluatorMaker = SteadyEvaluator,
+) -> SearchedTaker:
+    """Search one brief; its journal lies in `folder`, so that a stopped run is taken up again.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Resolved brief.
+    folder : Path
+        Folder of this search alone, made when missing.
+    name : str
+        Name in reports and progress.
+    workers, exhaustive, progress, say, make_evaluator
+        As for `tune`.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    problem = problem_of(inputs, workers, make_evaluator)
+    digest = fingerprint(inputs, exhaustive)
+
+    def told(done: int, total: int, words: str) -> None:
+        progress(done, total, f"{name}, {words}")
+
+    found = search(problem, ledger=Record(folder, digest, problem, say), progress=told, exhaustive=exhaustive)
+    return SearchedTaker(name=name, problem=problem, found=found, digest=digest)
+
+
+def problem_of(
+    inputs: Inputs, workers: int | None, make_evaluator: EvaluatorMaker = SteadyEvaluator
+) -> Problem:
+    """The search problem of resolved inputs."""
+    return Problem(
+        brief=inputs.brief,
+        lamp=inputs.lamp,
+        gel=inputs.gel,
+        space=inputs.space,
+        more_lamps=inputs.more_lamps,
+        make_evaluator=make_evaluator,
+        workers=workers,
+    )
+
+
+def with_found(taker: SearchedTaker, best: Local) -> Found:
+    """The outcome of a taker's search with one blend put first."""
+    others = [each for each in taker.found.ranked if each is not best]
+    return replace(taker.found, ranked=(best, *others))
