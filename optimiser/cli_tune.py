@@ -3,23 +3,31 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
 from ..lamp_library.errors import InputError
 
 if TYPE_CHECKING:
+    from .brief import Brief
+    from .progress import ProgressBar
+    from .set_brief import SetBrief
+    from .set_tune import SetOutcome
     from .tune import Outcome
 
+T = TypeVar("T")
 NO_BLEND = 3
 STOPPED = 130
 
 
 def tune(
     brief: Annotated[
-        str, typer.Argument(metavar="BRIEF", help="A brief's TOML file, or a packaged id such as demo.")
+        str,
+        typer.Argument(metavar="BRIEF", help="TOML file of a brief or a set, or a packaged id such as demo."),
     ],
     out: Annotated[
         Path, typer.Option("--out", metavar="DIR", help="Run folder; a stopped run is taken up again.")
@@ -36,30 +44,96 @@ def tune(
     ] = False,
 ) -> None:
     """Search the blend a brief asks for. Exit code 3 when no blend meets it."""
-    from dataclasses import replace
-
     from .brief_reader import read_brief
     from .demo_data import brief_path
-    from .progress import ProgressBar
-    from .tune import resolve
-    from .tune import tune as run
+    from .set_brief import is_set, read_set
 
     file = brief_path(brief)
+    options = Options(out=out, as_json=as_json, workers=workers, exhaustive=exhaustive)
+    if is_set(file):
+        asked_set = read_set(file)
+        if seed is not None:
+            asked_set = asked_set.seeded(seed)
+        _tune_set(asked_set, file, options)
+        return
     asked = read_brief(file)
     if seed is not None:
         asked = replace(asked, seed=seed)
+    _tune_brief(asked, file, options)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """What the command line asks of a run."""
+
+    out: Path
+    as_json: bool
+    workers: int | None
+    exhaustive: bool
+
+    def run(self, job: Callable[[ProgressBar], T]) -> T:
+        """Run a job with progress in the run folder; a Ctrl-C ends it with a word on what is kept."""
+        from .progress import ProgressBar
+
+        _make_folder(self.out)
+        try:
+            with ProgressBar() as bar:
+                return job(bar)
+        except KeyboardInterrupt:
+            typer.echo(
+                f"Stopped. Finished work is kept in {self.out}; the same command takes it up again.", err=True
+            )
+            raise typer.Exit(STOPPED) from None
+
+    def show(self, text: str, data: dict[str, Any], is_feasible: bool) -> None:
+        """Print an outcome; exit code 3 when nothing keeps the limits."""
+        typer.echo(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) if self.as_json else text)
+        if not is_feasible:
+            raise typer.Exit(NO_BLEND)
+
+
+def _tune_brief(asked: Brief, file: Path, options: Options) -> None:
+    from .run_data import outcome_data
+    from .tune import resolve, tune
+
     inputs = resolve(asked)  # every fault of the inputs shows here, before anything is written
-    _make_folder(out)
-    try:
-        with ProgressBar() as bar:
-            outcome = run(inputs, out, workers=workers, exhaustive=exhaustive, progress=bar, say=bar.say)
-            bar.say(f"Written: {_write(outcome, file, out)}")
-    except KeyboardInterrupt:
-        typer.echo(f"Stopped. Finished work is kept in {out}; the same command takes it up again.", err=True)
-        raise typer.Exit(STOPPED) from None
-    _print(outcome, as_json)
-    if not outcome.found.is_feasible:
-        raise typer.Exit(NO_BLEND)
+
+    def job(bar: ProgressBar) -> Outcome:
+        outcome = tune(
+            inputs,
+            options.out,
+            workers=options.workers,
+            exhaustive=options.exhaustive,
+            progress=bar,
+            say=bar.say,
+        )
+        bar.say(f"Written: {_write(outcome, file, options.out)}")
+        return outcome
+
+    outcome = options.run(job)
+    options.show(_text(outcome), outcome_data(outcome), outcome.found.is_feasible)
+
+
+def _tune_set(asked: SetBrief, file: Path, options: Options) -> None:
+    from .set_report import set_data, set_text, write_set_folder
+    from .set_tune import resolve_set, tune_set
+
+    inputs = resolve_set(asked)
+
+    def job(bar: ProgressBar) -> SetOutcome:
+        outcome = tune_set(
+            inputs,
+            options.out,
+            workers=options.workers,
+            exhaustive=options.exhaustive,
+            progress=bar,
+            say=bar.say,
+        )
+        bar.say(f"Written: {write_set_folder(outcome, file, options.out)}")
+        return outcome
+
+    outcome = options.run(job)
+    options.show(set_text(outcome), set_data(outcome), outcome.is_feasible)
 
 
 def _make_folder(out: Path) -> None:
@@ -72,15 +146,6 @@ def _write(outcome: Outcome, file: Path, out: Path) -> Path:
     from .report import write_run_folder
 
     return write_run_folder(outcome, file, out)
-
-
-def _print(outcome: Outcome, as_json: bool) -> None:
-    from .run_data import outcome_data
-
-    if as_json:
-        typer.echo(json.dumps(outcome_data(outcome), indent=2, ensure_ascii=False, allow_nan=False))
-    else:
-        typer.echo(_text(outcome))
 
 
 def _text(outcome: Outcome) -> str:

@@ -19,13 +19,18 @@ def list_demo_briefs() -> tuple[str, ...]:
     return _ids("briefs")
 
 
+def list_demo_sets() -> tuple[str, ...]:
+    """Ids of the packaged sets of coats."""
+    return _ids("sets")
+
+
 def list_demo_gels() -> tuple[str, ...]:
     """Ids of the packaged gels."""
     return _ids("gels")
 
 
 def brief_path(name_or_path: str) -> Path:
-    """File of a brief: an id means a packaged one, a path means a file, never both.
+    """File of a brief or a set of coats: an id means a packaged one, a path means a file, never both.
 
     Raises
     ------
@@ -34,6 +39,8 @@ def brief_path(name_or_path: str) -> Path:
     UnknownNameError
         If no packaged brief has this id.
     """
+    if not _looks_like_path(name_or_path) and name_or_path in list_demo_sets():
+        return _path(name_or_path, "sets", "demonstration set")
     return _path(name_or_path, "briefs", "demonstration brief")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 
 from ..lamp_library.lamp import save_lamp
@@ -17,6 +17,7 @@ from .cure_run import model_remarks
 from .passing import broken_lines
 from .problem import OBJECTIVE_WORDS
 from .report_pictures import LAMP_PICTURES, picture_name
+from .report_text import objective_words, table
 from .run_data import OBJECTIVE_UNIT, candidate_table, citations, outcome_data
 from .tune import Outcome, blended
 from .versions import versions
@@ -87,15 +88,6 @@ def report_text(outcome: Outcome) -> str:
         _head, _answer, _ranked, _positions, _limits, _pictures, _substances, _cautions, _method,
     )  # fmt: skip
     return "\n".join(line for part in parts for line in [*part(outcome), ""]).rstrip() + "\n"
-
-
-def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
-    """A Markdown table as lines."""
-    return [
-        f"| {' | '.join(head)} |",
-        "|" + "---|" * len(head),
-        *(f"| {' | '.join(cells)} |" for cells in rows),
-    ]
 
 
 def _head(outcome: Outcome) -> list[str]:
@@ -181,13 +173,7 @@ def _answer(outcome: Outcome) -> list[str]:
 
 def objective_text(outcome: Outcome, value: float) -> str:
     """The objective with its unit."""
-    brief = outcome.inputs.brief
-    return {
-        "least_heat": f"{value:.2f} K above the start",
-        "least_initiator": f"{value:.3f} wt%",
-        "least_cost": f"{value:.3f} {brief.currency} per kg gel",
-        "least_yellowing": f"{value:.2f} YI",
-    }[brief.objective]
+    return objective_words(outcome.inputs.brief, value)
 
 
 def _ranked(outcome: Outcome) -> list[str]:

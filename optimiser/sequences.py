@@ -14,6 +14,9 @@ from ..lamp_library.errors import InputError
 from ..lamp_library.lamp import Lamp
 
 THEN = " then "
+LONGEST_S = (
+    600.0  # no cure lasts longer; the last part is cut to the cure time, so one sequence serves several
+)
 _TIMED = re.compile(r"(?P<name>\S+)\s+(?P<seconds>\d+(?:\.\d+)?)\s*s")
 _FORM = 'Write for instance "low_heat 20 s then steady".'
 
@@ -62,6 +65,6 @@ def with_programme(lamp: Lamp, text: str, exposure_s: float) -> Lamp:
             f"programme '{text}': leaves {left_s:g} s of the cure time of {exposure_s:g} s for its last part; every part "
             "needs more than 0 s. Shorten the first parts or give more time."
         )
-    parts.append((lamp.programme(last.strip()), left_s))
+    parts.append((lamp.programme(last.strip()), LONGEST_S))
     sequence = Programme.sequence(text, parts)
     return replace(lamp, programmes={**lamp.programmes, text: sequence})

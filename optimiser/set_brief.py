@@ -7,7 +7,7 @@ with the same `place` are alternatives, such as shades: each makes a stack of it
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -92,6 +92,11 @@ class SetBrief:
         by_place = [[i for i, coat in enumerate(self.coats) if coat.place == place] for place in places]
         most = max(len(numbers) for numbers in by_place)
         return tuple(tuple(numbers[min(k, len(numbers) - 1)] for numbers in by_place) for k in range(most))
+
+    def seeded(self, seed: int) -> SetBrief:
+        """The same set with another seed."""
+        coats = tuple(replace(coat, brief=replace(coat.brief, seed=seed)) for coat in self.coats)
+        return replace(self, brief=replace(self.brief, seed=seed), coats=coats)
 
 
 def is_set(path: Path) -> bool:

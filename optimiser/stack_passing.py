@@ -13,12 +13,18 @@ from ..models.stack import build
 from ..models.stack_results import StackResult
 from .brief import Margins
 from .colour_figures import initiator_of
-from .passing import CONFIDENCE, INCLUDED, Passing
+from .passing import Passing, chance_of
 from .stack_limits import rows_of_set
 from .stack_parts import CoatSet, Corner
 from .stack_problem import StackProblem
 
 Floats = NDArray[np.float64]
+
+INCLUDED = (
+    "Thickness of every coat on its own (uniform over its window), lamp output, weighing of each substance, and per "
+    "initiator the error of its absorption scale and of its quantum yield, both as errors of its loading. Not varied: rate "
+    "constants, resin, oxygen and tissue data, place of the finger, hand and nail."
+)
 
 
 def chance_of_set(problem: StackProblem, loadings_wt_pct: Floats, draws: int) -> Passing:
@@ -39,8 +45,6 @@ def chance_of_set(problem: StackProblem, loadings_wt_pct: Floats, draws: int) ->
         Limits without the brief's margins; a draw passes when every stack passes. The thickness of every coat is drawn on
         its own; limits on weighed amounts and cost are not drawn.
     """
-    from scipy.stats import binomtest
-
     plain = without_margins(problem.coats)
     corners = [i for i, corner in enumerate(plain.corners) if corner.is_thick]
     rows = [
@@ -60,15 +64,16 @@ def chance_of_set(problem: StackProblem, loadings_wt_pct: Floats, draws: int) ->
         for row in rows:
             fails = float(row.constraint.scaled(np.array(row.read(results, own)))) > 0.0
             broken.setdefault(row.constraint.limit_name, np.zeros(draws, dtype=bool))[draw] |= fails
-    passed = int(draws - np.any(list(broken.values()), axis=0).sum())
-    interval = binomtest(passed, draws).proportion_ci(confidence_level=CONFIDENCE, method="exact")
+    kept = {name: chance_of(int(draws - each.sum()), draws) for name, each in broken.items()}
+    together = chance_of(int(draws - np.any(list(broken.values()), axis=0).sum()), draws)
     return Passing(
-        probability_fraction=passed / draws,
-        low_fraction=float(interval.low),
-        high_fraction=float(interval.high),
+        probability_fraction=together.fraction,
+        low_fraction=together.low_fraction,
+        high_fraction=together.high_fraction,
         draws=draws,
         broken_by_limit={name: float(each.mean()) for name, each in broken.items() if each.any()},
         included=INCLUDED,
+        kept_by_limit=kept,
     )
 
 

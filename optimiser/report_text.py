@@ -1,0 +1,41 @@
+"""Small pieces of text that every report of the optimiser shares."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from .brief import Brief
+from .passing import Passing
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
+    """A Markdown table as lines."""
+    return [
+        f"| {' | '.join(head)} |",
+        "|" + "---|" * len(head),
+        *(f"| {' | '.join(cells)} |" for cells in rows),
+    ]
+
+
+def blend_text(blend_wt_pct: Mapping[str, float]) -> str:
+    """A blend in one line, largest loading first."""
+    members = sorted(blend_wt_pct.items(), key=lambda item: -item[1])
+    return " + ".join(f"{key} {loading:.4g} %" for key, loading in members)
+
+
+def chance_text(passing: Passing) -> str:
+    """The probability of passing in words."""
+    return (
+        f"{100 * passing.probability_fraction:.0f} % "
+        f"({100 * passing.low_fraction:.0f}-{100 * passing.high_fraction:.0f} %, {passing.draws} draws)"
+    )
+
+
+def objective_words(brief: Brief, value: float) -> str:
+    """An objective of a brief with its unit."""
+    return {
+        "least_heat": f"{value:.2f} K above the start",
+        "least_initiator": f"{value:.3f} wt%",
+        "least_cost": f"{value:.3f} {brief.currency} per kg gel",
+        "least_yellowing": f"{value:.2f} YI",
+    }[brief.objective]
