@@ -15,6 +15,8 @@ from typer.core import TyperGroup
 
 from ..lamp_library.errors import GelwrightError, InputError
 from .cli_cure import cure
+from .cli_doubt import doubt
+from .cli_edges import dimmest, thickest
 from .cli_lamp import lamp_app
 from .cli_tune import tune
 
@@ -90,6 +92,9 @@ def _options(
 app.add_typer(lamp_app, name="lamp")
 app.command()(cure)
 app.command()(tune)
+app.command()(doubt)
+app.command()(thickest)
+app.command()(dimmest)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

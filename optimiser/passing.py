@@ -5,7 +5,7 @@ An optimum rests on its limits, so the nominal answer says little about use: a b
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -116,7 +116,13 @@ class Judge:
         )
         return tuple(row for row in rows if row.figure in SCENARIO_FIGURES or row.figure == "residual_wt_pct")
 
-    def scaled(self, inputs: Sequence[Varied], loadings_wt_pct: Floats, unit: Floats) -> Floats:
+    def scaled(
+        self,
+        inputs: Sequence[Varied],
+        loadings_wt_pct: Floats,
+        unit: Floats,
+        fixed: Mapping[str, float] | None = None,
+    ) -> Floats:
         """Worst scaled value of each limit in each draw, shape (n_draw, n_limit); 0 or less when kept.
 
         Parameters
@@ -127,8 +133,10 @@ class Judge:
             The blend as intended.
         unit : ndarray, shape (n_draw, n_input)
             Quantiles of the inputs.
+        fixed : mapping of str to float, optional
+            Knobs of `models.perturbed` about which the draws are made.
         """
-        drawn = conditions_at(inputs, self.problem, loadings_wt_pct, unit)
+        drawn = conditions_at(inputs, self.problem, loadings_wt_pct, unit, fixed)
         figures = self.evaluator.under(drawn.loadings_wt_pct, drawn.changes)
         measures = {name: getattr(figures, name) for name in SCENARIO_FIGURES}
         measures["residual_wt_pct"] = figures.residual_initiator_wt_pct.sum(axis=2)

@@ -111,7 +111,11 @@ def varied_inputs(problem: Problem, groups: Sequence[Group] = ("use", "data")) -
 
 
 def conditions_at(
-    inputs: Sequence[Varied], problem: Problem, loadings_wt_pct: Floats, unit: Floats
+    inputs: Sequence[Varied],
+    problem: Problem,
+    loadings_wt_pct: Floats,
+    unit: Floats,
+    fixed: Mapping[str, float] | None = None,
 ) -> Conditions:
     """Conditions at some points of the unit cube.
 
@@ -125,8 +129,10 @@ def conditions_at(
         The blend as intended.
     unit : ndarray, shape (n_draw, n_input)
         Quantiles, between 0 and 1.
+    fixed : mapping of str to float, optional
+        Knobs about which the draws are made.
     """
-    factors: dict[str, Floats] = {}
+    factors: dict[str, Floats] = {knob: np.full(len(unit), value) for knob, value in (fixed or {}).items()}
     for column, each in enumerate(inputs):
         number = each.drawn(unit[:, column])
         for target, weight in each.targets.items():
