@@ -19,6 +19,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -133,6 +134,12 @@ def mix_resins(parts: Mapping[str, float]) -> ResinBase:
     -----
     The rules are stated at the top of this module.
     """
+    return _mixed(tuple(parts.items()))
+
+
+@lru_cache(maxsize=256)
+def _mixed(items: tuple[tuple[str, float], ...]) -> ResinBase:
+    parts = dict(items)
     total = sum(parts.values())
     if total <= 0.0:
         raise InputError("resin base: no resin at all; give parts by weight above 0.")

@@ -38,7 +38,18 @@ _TABLES = ("resin_parts", *_ADDITIVES)
 _FILES = ("absorption_files", "pigment_files")
 _PAIRS = "sensitiser_pairs"
 _CALIBRATION = "calibration"
-_KEYS = ("name", "coat", "thickness_um", "is_demonstration", "note", *_TABLES, *_FILES, _PAIRS, _CALIBRATION)
+_KEYS = (
+    "name",
+    "coat",
+    "thickness_um",
+    "cure_seconds",
+    "is_demonstration",
+    "note",
+    *_TABLES,
+    *_FILES,
+    _PAIRS,
+    _CALIBRATION,
+)
 _FORBIDDEN_IN_ID = re.compile(r"[/\\]|\.toml$")
 _ROUNDING_WT_PCT = 1e-9
 
@@ -63,6 +74,8 @@ class Gel:
         Contents [wt% of the whole gel].
     thickness_m : float
         Usual film thickness [m].
+    cure_s : float, optional
+        Lamp-on time the gel is meant for [s].
     absorption_files : mapping of str to str
         Photoinitiator to the file of its measured spectrum.
     pigment_files : mapping of str to str
@@ -94,6 +107,7 @@ class Gel:
     stabilisers_wt_pct: Mapping[str, float] = field(default_factory=dict)
     pigments_wt_pct: Mapping[str, float] = field(default_factory=dict)
     thickness_m: float
+    cure_s: float | None = None
     absorption_files: Mapping[str, str] = field(default_factory=dict)
     pigment_files: Mapping[str, str] = field(default_factory=dict)
     sensitiser_pairs: Mapping[str, float] = field(default_factory=dict)
@@ -117,6 +131,10 @@ class Gel:
             raise InputError(
                 f"gel '{self.name}': thickness is {um_from_m(self.thickness_m):g} um; it must lie between {low:g} and "
                 f"{high:g} um."
+            )
+        if self.cure_s is not None and not 0.01 <= self.cure_s <= 3600.0:
+            raise InputError(
+                f"gel '{self.name}': cure_seconds is {self.cure_s:g} s; it must lie between 0.01 and 3600 s."
             )
         for label in (*_TABLES, *_FILES, _PAIRS):
             object.__setattr__(self, label, _frozen(getattr(self, label)))
@@ -285,6 +303,8 @@ def save_gel(gel: Gel, path: str | Path) -> None:
         "thickness_um": float(f"{um_from_m(gel.thickness_m):.12g}"),
         "is_demonstration": gel.is_demonstration,
     }
+    if gel.cure_s is not None:
+        document["cure_seconds"] = gel.cure_s
     if gel.note:
         document["note"] = gel.note
     for label in (*_TABLES, *_FILES, _PAIRS):
@@ -310,6 +330,7 @@ def _read_gel(path: Path) -> Gel:
             name=_text(document, "name", path.name),
             coat=_text(document, "coat", path.name),  # type: ignore[arg-type]
             thickness_m=m_from_um(_number(document, "thickness_um", path.name)),
+            cure_s=_number(document, "cure_seconds", path.name) if "cure_seconds" in document else None,
             is_demonstration=_flag(document, "is_demonstration", path.name),
             note=_text(document, "note", path.name, default=""),
             sensitiser_pairs=_number_table(document, _PAIRS, path.name),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
@@ -9,6 +11,7 @@ from scipy.optimize import brentq
 Array = NDArray[np.float64]
 
 
+@cache
 def film_cells(thickness_m: float, count: int, first_m: float = 0.2e-6, largest_share: float = 0.05) -> Array:
     """Widths of the cells of a film, growing from the air side to a largest width.
 
@@ -26,7 +29,7 @@ def film_cells(thickness_m: float, count: int, first_m: float = 0.2e-6, largest_
     Returns
     -------
     ndarray, shape (count,)
-        Cell widths [m], their sum is the thickness.
+        Cell widths [m], their sum is the thickness; read-only, since equal films share them.
     """
     first = min(first_m, thickness_m / count)
     largest = max(largest_share, 1.3 / count) * thickness_m
@@ -36,19 +39,25 @@ def film_cells(thickness_m: float, count: int, first_m: float = 0.2e-6, largest_
         return float(np.minimum(first * ratio**index, largest).sum()) - thickness_m
 
     if excess(1.0) >= 0.0:
-        return np.full(count, thickness_m / count)
+        return _shared(np.full(count, thickness_m / count))
     # largest ratio that cannot overflow; far steeper than any grid needs
     ratio = brentq(excess, 1.0, 10.0 ** min(1.0, 250.0 / count))
     widths = np.minimum(first * ratio**index, largest)
-    return np.asarray(widths * (thickness_m / widths.sum()))
+    return _shared(np.asarray(widths * (thickness_m / widths.sum())))
 
 
+@cache
 def tissue_cells(depth_m: float, count: int, first_m: float) -> Array:
-    """Widths of tissue cells growing geometrically from the nail downwards, shape (count,) [m]."""
+    """Widths of tissue cells growing geometrically from the nail downwards, shape (count,) [m]; read-only."""
 
     def excess(ratio: float) -> float:
         return float((first_m * ratio ** np.arange(count)).sum()) - depth_m
 
     ratio = brentq(excess, 1.0, 10.0) if excess(1.0) < 0.0 else 1.0
     widths = first_m * ratio ** np.arange(count)
-    return np.asarray(widths * (depth_m / widths.sum()))
+    return _shared(np.asarray(widths * (depth_m / widths.sum())))
+
+
+def _shared(widths: Array) -> Array:
+    widths.setflags(write=False)
+    return widths

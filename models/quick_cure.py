@@ -31,6 +31,8 @@ class QuickFigures:
         Tacky layer [m].
     film_peak_k, nail_bed_peak_k : float
         Hottest film and nail bed [K].
+    nail_bed_peak_time_s : float
+        When the nail bed was hottest [s].
     cem43_min : float
         Thermal dose of the nail bed [min].
     absorbed_photon_fraction : float
@@ -45,6 +47,7 @@ class QuickFigures:
     uncured_layer_m: float
     film_peak_k: float
     nail_bed_peak_k: float
+    nail_bed_peak_time_s: float
     cem43_min: float
     absorbed_photon_fraction: float
 
@@ -91,6 +94,7 @@ def _figures(case: CureCase, accuracy: SolverSettings) -> QuickFigures:
         uncured_layer_m=depth_reaching(width, profile, TACKY_BELOW_FRACTION),
         film_peak_k=float(totals[at.PEAK_FILM]),
         nail_bed_peak_k=float(totals[at.PEAK_BED]),
+        nail_bed_peak_time_s=float(totals[at.PEAK_BED_TIME]),
         cem43_min=float(totals[at.CEM43]),
         absorbed_photon_fraction=float(totals[at.PHOTONS_ABSORBED] / max(totals[at.PHOTONS_IN], 1e-300)),
     )

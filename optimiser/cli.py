@@ -17,6 +17,7 @@ from ..lamp_library.errors import GelwrightError, InputError
 from .cli_cure import cure
 from .cli_doubt import doubt
 from .cli_edges import dimmest, thickest
+from .cli_grid import grid
 from .cli_lamp import lamp_app
 from .cli_tune import tune
 
@@ -91,6 +92,7 @@ def _options(
 
 app.add_typer(lamp_app, name="lamp")
 app.command()(cure)
+app.command()(grid)
 app.command()(tune)
 app.command()(doubt)
 app.command()(thickest)

@@ -99,6 +99,7 @@ def cure_gel(
         raise InputError(
             f"{asked.what}: a gel needs a lamp. Give a packaged id or a lamp folder with --lamp."
         )
+    seconds = gel.cure_s if seconds is None else seconds
     if seconds is None:
         raise InputError(f"{asked.what}: a gel needs the lamp-on time. Give it in seconds with --seconds.")
     lamp, hand = asked.loaded_lamp(asked.lamp), hand_in_use(Hand(), asked.warmth, asked.nail)

@@ -25,7 +25,7 @@ from .cycles_text import cycle_shares
 from .page_html import inline_svg
 from .page_parts import KeyFigure, Page, Picture, Section, State, Table, Text, table
 from .plots import draw_cycles, new_figure
-from .verdict import CureFigures, Verdict
+from .verdict import CureFigures, Verdict, dose_text
 from .versions import versions
 
 
@@ -190,7 +190,7 @@ def figure_cards(soft: CureFigures, hot: CureFigures, limits: Limits) -> tuple[K
         ),
         KeyFigure(
             label="Thermal dose of the nail bed",
-            value=f"{hot.cem43_min:.2g} min" if hot.cem43_min < 1000.0 else "over 1000 min",
+            value=f"{dose_text(hot.cem43_min)} min",
             remark=f"CEM43; limit {limits.cem43_max_min:g} min",
             state=_against(hot.cem43_min <= limits.cem43_max_min),
         ),
@@ -249,7 +249,7 @@ def position_table(lamp: Lamp, results: Sequence[CureResult]) -> Table:
                 result.position, f"{irradiance:.1f}", f"{result.bottom_conversion_fraction:.3f}",
                 f"{result.surface_conversion_fraction:.3f}", f"{result.mean_conversion_fraction:.3f}",
                 f"{float(result.conversion_ceiling_fraction[-1]):.3f}", f"{um_from_m(result.uncured_layer_m):.1f}",
-                f"{c_from_k(result.film_peak_k):.1f}", f"{c_from_k(result.nail_bed_peak_k):.1f}", f"{result.cem43_min:.2g}",
+                f"{c_from_k(result.film_peak_k):.1f}", f"{c_from_k(result.nail_bed_peak_k):.1f}", dose_text(result.cem43_min),
                 " / ".join(f"{100 * share:.1f}" for share in cycle_shares(result)),
             )
         )  # fmt: skip
@@ -315,7 +315,7 @@ def _build_positions(results: Sequence[StackResult]) -> Table:
             result.position, f"{result.bond_side_conversion_fraction:.3f}",
             f"{least_coat(result).bottom_conversion_fraction:.3f} (coat {least_coat(result).number})",
             f"{um_from_m(result.tacky_layer_m):.1f}", f"{c_from_k(result.film_peak_k):.1f}",
-            f"{c_from_k(result.nail_bed_peak_k):.1f}", f"{result.cem43_min:.2g}",
+            f"{c_from_k(result.nail_bed_peak_k):.1f}", dose_text(result.cem43_min),
         )
         for result in results
     ]  # fmt: skip

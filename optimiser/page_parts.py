@@ -84,7 +84,27 @@ class Prose:
     markdown: str
 
 
-Block = Picture | Table | Text | Prose
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MatrixCell:
+    """One field of a matrix: sign, words, numbers, and the anchor of the section it opens."""
+
+    mark: str
+    words: str
+    numbers: str
+    state: State
+    anchor: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Matrix:
+    """A table whose fields lead to their sections."""
+
+    caption: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, tuple[MatrixCell, ...]], ...]
+
+
+Block = Picture | Table | Text | Prose | Matrix
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

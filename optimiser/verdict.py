@@ -140,12 +140,13 @@ def _tacky_sentence(figures: CureFigures) -> str:
 def _heat_sentence(figures: CureFigures, limits: Limits) -> str:
     return (
         f"The nail bed peaks at {c_from_k(figures.nail_bed_peak_k):.1f} °C with a thermal dose of "
-        f"{_dose(figures.cem43_min)} CEM43 min ({figures.place}); the limits are {c_from_k(limits.nail_bed_max_k):.0f} °C "
+        f"{dose_text(figures.cem43_min)} CEM43 min ({figures.place}); the limits are {c_from_k(limits.nail_bed_max_k):.0f} °C "
         f"and {limits.cem43_max_min:g} min. The film itself peaks at {c_from_k(figures.film_peak_k):.0f} °C."
     )
 
 
-def _dose(cem43_min: float) -> str:
+def dose_text(cem43_min: float) -> str:
+    """A thermal dose in minutes as text, long ones cut short."""
     return (
         f"{cem43_min:.2g}"
         if cem43_min < 100.0
