@@ -19,6 +19,7 @@ from .cli_doubt import doubt
 from .cli_edges import dimmest, thickest
 from .cli_grid import grid
 from .cli_lamp import lamp_app
+from .cli_sheet import sheet
 from .cli_tune import tune
 
 _INPUT_ERROR = 2
@@ -97,6 +98,7 @@ app.command()(tune)
 app.command()(doubt)
 app.command()(thickest)
 app.command()(dimmest)
+app.command()(sheet)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -97,6 +97,9 @@ def outcome_data(outcome: Outcome) -> dict[str, Any]:
             }
             for i, lamp in enumerate(outcome.inputs.lamps)
         ],
+        "rest_s": brief.rest_s,
+        "hand_start_k": brief.hand_start_k,
+        "nail_thickness_m": brief.nail_thickness_m,
         "thickness_low_m": brief.thickness_low_m,
         "thickness_high_m": brief.thickness_high_m,
         "markets": list(brief.markets),

@@ -157,6 +157,26 @@ def test_the_report_says_what_it_must(finished: Path) -> None:
         assert f"({name})" in text
 
 
+def test_a_finished_run_gives_a_batch_sheet(
+    finished: Path, run: Callable[..., tuple[int, str, str]], tmp_path: Path
+) -> None:
+    code, out, _ = run("sheet", finished, "--batch-g", 20, "--balance-g", 0.001, "--out", tmp_path, "--json")
+    assert code == 0
+    sheet, best = json.loads(out), results(finished)["candidates"][0]
+    for line in sheet["lines"]:
+        if line["role"] == "initiator":
+            assert line["target_wt_pct"] == pytest.approx(best["loadings_wt_pct"][line["key"]], rel=1e-5)
+    weakest = sheet["expected"][0]["target"]
+    place = next(each for each in best["positions"] if each["position"] == weakest["position"])
+    assert weakest["bottom_conversion_fraction"] == pytest.approx(
+        place["bottom_conversion_fraction"], abs=2e-3
+    )
+    assert {path.name for path in tmp_path.iterdir()} == {"batch_sheet.pdf", "batch_sheet.csv"}
+    code, _, err = run("sheet", finished, "--batch-g", 20, "--blend", 9)
+    assert code == 2
+    assert "blend 9 asked for" in err
+
+
 def test_a_second_run_in_the_folder_reads_back_and_agrees(
     finished: Path, run: Callable[..., tuple[int, str, str]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
