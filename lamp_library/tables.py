@@ -111,7 +111,7 @@ def find_table(text: str, file: str) -> Table:
             "put a line such as 'wavelength_nm;thumb;index' above the numbers."
         )
     separator = _separator(lines[found])
-    header = _cells(lines[found].lstrip("# "), separator)
+    header = split_cells(lines[found].lstrip("# "), separator)
     while header and not header[-1]:
         header.pop()
     if len(header) < 2:
@@ -125,7 +125,7 @@ def find_table(text: str, file: str) -> Table:
             "allowed. Shorten it."
         )
     first = found + 1
-    if first < len(lines) and _is_units_row(below := _cells(lines[first], separator)):
+    if first < len(lines) and _is_units_row(below := split_cells(lines[first], separator)):
         header = [
             head if is_wavelength_head(head) else f"{head} {unit}".strip()
             for head, unit in zip(header, [*below, *[""] * len(header)], strict=False)
@@ -167,7 +167,7 @@ def to_numbers(table: Table, columns: Sequence[int]) -> list[tuple[int, list[flo
 
 def _is_head(line: str) -> bool:
     separator = _separator(line)
-    return any(is_wavelength_head(cell) for cell in _cells(line.lstrip("# "), separator))
+    return any(is_wavelength_head(cell) for cell in split_cells(line.lstrip("# "), separator))
 
 
 def is_wavelength_head(cell: str) -> bool:
@@ -188,7 +188,8 @@ def _separator(line: str) -> str:
     return next((mark for mark in _SEPARATORS if mark in line), ",")
 
 
-def _cells(line: str, separator: str) -> list[str]:
+def split_cells(line: str, separator: str) -> list[str]:
+    """Cells of a line, quotes resolved, unprintable characters and outer blanks removed."""
     cells = next(csv.reader([line], delimiter=separator), [])
     return ["".join(c if c.isprintable() else " " for c in cell).strip() for cell in cells]
 
@@ -205,7 +206,7 @@ def _rows(
             continue
         if not line.strip(" \t;,"):
             raise InputError(f"{file}, row {row}: a blank row inside the table; remove it or fill it in.")
-        cells = _cells(line, separator)
+        cells = split_cells(line, separator)
         while len(cells) > width and not cells[-1]:
             cells.pop()
         if len(cells) != width:
