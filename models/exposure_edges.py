@@ -134,3 +134,19 @@ def common_shift_s(first: Sequence[float], second: Sequence[float]) -> float:
     """Time to add to the second run's clock so that its exposures start with those of the first [s]."""
     pairs = list(zip(first, second, strict=False))
     return float(np.mean([a - b for a, b in pairs]))
+
+
+def rising_edges(time_s: Array, value_k: Array, noise: float, seconds: float) -> list[float]:
+    """Times at which a trace suddenly begins to warm, at least `seconds` apart [s].
+
+    For a sample, whose falling edges the reaction hides; an induction time delays what is found.
+    """
+    jumps, sd = slope_jumps(time_s, value_k, noise)
+    step = float(time_s[1] - time_s[0])
+    least = max(_CLEAR_SD * sd, _SHARE_OF_LARGEST * 0.3 * float(jumps.max()))
+    edges = _edges(np.maximum(jumps, 0.0), least, max(_FEWEST_READINGS, round(_WINDOW_S / step)))
+    found: list[float] = []
+    for index, _ in edges:
+        if not found or time_s[index] - found[-1] >= seconds:
+            found.append(float(time_s[index]))
+    return found
