@@ -13,14 +13,18 @@ from ..lamp_library.errors import InputError
 Array = NDArray[np.float64]
 
 SHORTEST_S = 4.0
-_WINDOW_S = 4.0
+# a weak lamp warms too slowly to show in a short stretch of noisy readings: longer ones are tried in turn
+_WINDOWS_S = (4.0, 8.0, 16.0)
 _FEWEST_READINGS = 4
 _CLEAR_SD = 7.0
 _SHARE_OF_LARGEST = 0.3
 _SAME_LENGTH_S = 3.0
+_REFINED_S = 3.0
 
 
-def slope_jumps(time_s: Array, value_k: Array, noise: float) -> tuple[Array, float]:
+def slope_jumps(
+    time_s: Array, value_k: Array, noise: float, window_s: float = _WINDOWS_S[0]
+) -> tuple[Array, float]:
     """Slope after each reading minus slope before it, and its scatter [K/s].
 
     Parameters
@@ -29,9 +33,11 @@ def slope_jumps(time_s: Array, value_k: Array, noise: float) -> tuple[Array, flo
         Evenly sampled trace [s], [K].
     noise : float
         Scatter of one reading [K].
+    window_s : float
+        Stretch on each side over which a slope is taken [s].
     """
+    width = _width(time_s, window_s)
     step = float(time_s[1] - time_s[0])
-    width = max(_FEWEST_READINGS, round(_WINDOW_S / step))
     offsets = np.arange(width) * step
     weights = (offsets - offsets.mean()) / np.sum((offsets - offsets.mean()) ** 2)
     # slope of the straight line through the `width` readings that begin at each reading
@@ -40,6 +46,11 @@ def slope_jumps(time_s: Array, value_k: Array, noise: float) -> tuple[Array, flo
     inside = np.arange(width - 1, value_k.size - width + 1)
     jumps[inside] = slopes[inside] - slopes[inside - width + 1]
     return jumps, noise * float(np.linalg.norm(weights)) * np.sqrt(2.0)
+
+
+def _width(time_s: Array, window_s: float) -> int:
+    """Readings in a window."""
+    return max(_FEWEST_READINGS, round(window_s / float(time_s[1] - time_s[0])))
 
 
 def _edges(jumps: Array, least: float, width: int) -> list[tuple[int, int]]:
@@ -74,12 +85,27 @@ def find_exposures(time_s: Array, value_k: Array, noise: float) -> list[tuple[fl
     InputError
         If jumps are there but do not pair up to exposures of one length.
     """
-    jumps, sd = slope_jumps(time_s, value_k, noise)
-    least = max(_CLEAR_SD * sd, _SHARE_OF_LARGEST * float(np.abs(jumps).max()))
+    failed: InputError | None = None
+    for window_s in _WINDOWS_S:
+        width = _width(time_s, window_s)
+        if time_s.size < 3 * width:
+            break
+        jumps, sd = slope_jumps(time_s, value_k, noise, window_s)
+        edges = _edges(jumps, max(_CLEAR_SD * sd, _SHARE_OF_LARGEST * float(np.abs(jumps).max())), width)
+        if not edges:
+            continue
+        try:
+            return _paired(time_s, edges)
+        except InputError as error:
+            failed = failed or error
+    if failed is not None:
+        raise failed
+    return []
+
+
+def _paired(time_s: Array, edges: Sequence[tuple[int, int]]) -> list[tuple[float, float]]:
+    """Exposures from jumps up and down."""
     step = float(time_s[1] - time_s[0])
-    edges = _edges(jumps, least, max(_FEWEST_READINGS, round(_WINDOW_S / step)))
-    if not edges:
-        return []
     signs = [sign for _, sign in edges]
     if signs[0] != 1 or any(a == b for a, b in itertools.pairwise(signs)) or len(signs) % 2:
         raise InputError(
@@ -127,13 +153,69 @@ def starts_for(time_s: Array, value_k: Array, noise: float, seconds: float, coun
         raise InputError(
             f"an exposure lasts {wrong[0]:.1f} s in the trace, {seconds:g} s were said. Correct whichever is wrong, or give starts_s."
         )
-    return [start for start, _ in found]
+    return [_refined(time_s, value_k, start, seconds) for start, _ in found]
 
 
-def common_shift_s(first: Sequence[float], second: Sequence[float]) -> float:
-    """Time to add to the second run's clock so that its exposures start with those of the first [s]."""
-    pairs = list(zip(first, second, strict=False))
-    return float(np.mean([a - b for a, b in pairs]))
+def _refined(time_s: Array, value_k: Array, start_s: float, seconds: float) -> float:
+    """Switch-on time at which parabolas with a break at switch-on and at switch-off fit the trace best."""
+    reach = min(_WINDOWS_S[-1], 0.4 * seconds)
+    step = float(time_s[1] - time_s[0])
+    tried = np.arange(-_REFINED_S, _REFINED_S, 0.2 * step) + start_s
+    misfit = [
+        _break_misfit(time_s, value_k, at, reach) + _break_misfit(time_s, value_k, at + seconds, reach)
+        for at in tried
+    ]
+    return float(tried[int(np.argmin(misfit))])
+
+
+def _break_misfit(time_s: Array, value_k: Array, break_s: float, reach_s: float) -> float:
+    """Mean squared distance of a trace to the best parabola whose slope breaks at a time."""
+    inside = np.abs(time_s - break_s) <= reach_s
+    since = time_s[inside] - break_s
+    terms = np.column_stack([np.ones(since.size), since, since**2, np.maximum(since, 0.0)])
+    found = np.linalg.lstsq(terms, value_k[inside], rcond=None)[0]
+    return float(np.mean((value_k[inside] - terms @ found) ** 2))
+
+
+def shift_onto_s(
+    sample: tuple[Array, Array, float], blank: tuple[Array, Array, float]
+) -> tuple[float, float]:
+    """Time to add to the blank's clock so that its last exposure falls on the sample's.
+
+    Parameters
+    ----------
+    sample, blank : tuple of (ndarray, ndarray, float)
+        Evenly sampled times [s] and readings [K], and the scatter of one reading [K].
+
+    Returns
+    -------
+    shift_s : float
+    clear_sd : float
+        How clearly the sample shows the lamp at that shift, in standard deviations.
+
+    Raises
+    ------
+    InputError
+        If the blank does not show the lamp.
+
+    Notes
+    -----
+    The last exposure is used because least reaction hides the lamp there; in the first an induction time would be taken for
+    a late start. The shift is the one at which the sample's slope jumps most up at switch-on and down at switch-off together.
+    """
+    found = find_exposures(*blank)
+    if not found:
+        raise InputError("the lamp never shows in the blank, so sample and blank cannot be put on one clock.")
+    on, off = found[-1]
+    time, value, noise = sample
+    window_s = min(_WINDOWS_S[-1], 0.4 * (off - on))
+    jumps, sd = slope_jumps(time, value, noise, window_s)
+    # as many exposures must fit in front of the last one as the blank has
+    first = time[0] + (on - found[0][0])
+    shifts = time[(time >= first) & (time + (off - on) <= time[-1])] - on
+    score = np.interp(on + shifts, time, jumps) - np.interp(off + shifts, time, jumps)
+    best = int(np.argmax(score))
+    return float(shifts[best]), float(score[best] / (np.sqrt(2.0) * sd))
 
 
 def rising_edges(time_s: Array, value_k: Array, noise: float, seconds: float) -> list[float]:
@@ -141,12 +223,16 @@ def rising_edges(time_s: Array, value_k: Array, noise: float, seconds: float) ->
 
     For a sample, whose falling edges the reaction hides; an induction time delays what is found.
     """
-    jumps, sd = slope_jumps(time_s, value_k, noise)
-    step = float(time_s[1] - time_s[0])
-    least = max(_CLEAR_SD * sd, _SHARE_OF_LARGEST * 0.3 * float(jumps.max()))
-    edges = _edges(np.maximum(jumps, 0.0), least, max(_FEWEST_READINGS, round(_WINDOW_S / step)))
-    found: list[float] = []
-    for index, _ in edges:
-        if not found or time_s[index] - found[-1] >= seconds:
-            found.append(float(time_s[index]))
-    return found
+    for window_s in _WINDOWS_S:
+        width = _width(time_s, window_s)
+        if time_s.size < 3 * width:
+            break
+        jumps, sd = slope_jumps(time_s, value_k, noise, window_s)
+        least = max(_CLEAR_SD * sd, _SHARE_OF_LARGEST**2 * float(jumps.max()))
+        found: list[float] = []
+        for index, _ in _edges(np.maximum(jumps, 0.0), least, width):
+            if not found or time_s[index] - found[-1] >= seconds:
+                found.append(float(time_s[index]))
+        if found:
+            return found
+    return []

@@ -27,7 +27,7 @@ from .exotherm import (
     step_response,
 )
 from .exotherm_cycles import GLASSY_WARNING, Cycles, cycles_of
-from .exposure_edges import common_shift_s, rising_edges, starts_for
+from .exposure_edges import rising_edges, shift_onto_s, starts_for
 from .gel import Gel
 from .smoothing import noise_sd
 from .temperature_log import TemperatureLog, read_temperature_log
@@ -40,6 +40,7 @@ _UM_PER_MM = 1000.0
 # the reaction is over and the light's own warming has settled so long after switch-off: assumed
 _DARK_SETTLE_S = 5.0
 _GIVEN_COOLING_SD = 0.05
+_CLEAR_SHIFT_SD = 5.0
 NO_REACTION = (
     "the gel shows no heat of reaction although the lamp warmed the probes: the probe may not lie in the gel, or the gel was cured "
     "before"
@@ -241,14 +242,18 @@ def _channels(
     first, second = read(plan.log, (plan.sample,)), read(plan.blank_log, (plan.blank,))
     sample = cleaned(first.time_s, first.channels[plan.sample])
     blank = cleaned(second.time_s, second.channels[plan.blank])
-    seconds = sheet.exposures.seconds
-    starts = [rising_edges(*_even(channel), seconds) for channel in (sample, blank)]
-    if not starts[0] or not starts[1]:
+    if plan.blank_shift_s is not None:
+        return sample, blank, plan.blank_shift_s
+    try:
+        shift, clear = shift_onto_s(_even(sample), _even(blank))
+    except InputError as error:
+        raise InputError(f"{plan.blank_log}: {error} Was the lamp lit?") from error
+    if clear < _CLEAR_SHIFT_SD:
         raise InputError(
-            f"{plan.log if not starts[0] else plan.blank_log}: the lamp never shows in it, so sample and blank cannot be put on one "
-            "clock. Was the lamp lit?"
+            f"{plan.log}: the lamp does not show in the last exposure, so sample and blank cannot be put on one clock; give "
+            "blank_shift_s, the time to add to the blank's clock."
         )
-    return sample, blank, common_shift_s(starts[0][:1], starts[1][:1])
+    return sample, blank, shift
 
 
 def _even(channel: Cleaned) -> tuple[Array, Array, float]:

@@ -35,7 +35,7 @@ FORMAT = "gelwright trial sheet 1"
 _CURED = ("gel", "lamp", "position", "thickness_um", "atmosphere", "isothermal")
 _EXPOSURES = ("seconds", "count", "programme", "starts_s")
 _TEMPERATURE = (
-    "log", "unit", "time", "time_unit", "sample", "blank", "blank_kind", "blank_log", "place", "probe_time_constant_s",
+    "log", "unit", "time", "time_unit", "sample", "blank", "blank_kind", "blank_log", "blank_shift_s", "place", "probe_time_constant_s",
     "probe_bead_mm", "probe_step_log", "probe_step_channel", "blank_probe_time_constant_s", "cell_cooling_s",
     "cell_cooling_sd_s", "cell_heat_j_m2_k",
 )  # fmt: skip
@@ -101,6 +101,7 @@ class TemperaturePlan:
     time: str | None = None
     time_unit: str | None = None
     blank_log: str | None = None
+    blank_shift_s: float | None = None
     place: str = "interface"
     probe_time_constant_s: float | None = None
     probe_bead_mm: float | None = None

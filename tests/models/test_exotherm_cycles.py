@@ -1,5 +1,7 @@
 """Cycles: shares and completeness of series that are known, verdicts at their lines, exposures found in a trace."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -12,10 +14,9 @@ from gelwright.models.exposure_edges import find_exposures, starts_for
 PERIOD, LIT, TAU = 150.0, 30.0, 60.0
 
 
-def channels(
-    heats: tuple[float, ...], noise: float = 0.02, step: float = 0.2, seed: int = 3
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Time, sample and blank of a first-order cell: lamp 0.15 K/s while lit, reaction decaying with 3 s in each cycle."""
+@cache
+def courses(heats: tuple[float, ...]) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    """True rises of a first-order cell: lamp 0.15 K/s while lit, reaction decaying with 3 s in each cycle."""
     fine = np.arange(-20.0, PERIOD * len(heats), 0.02)
     lamp, reaction = np.zeros(fine.size), np.zeros(fine.size)
     for number, heat in enumerate(heats):
@@ -30,6 +31,14 @@ def channels(
         for i in range(1, fine.size):
             value[i] = value[i - 1] * decay + 0.5 * (source[i - 1] + source[i]) * TAU * (1.0 - decay)
         rise[name] = value
+    return fine, rise
+
+
+def channels(
+    heats: tuple[float, ...], noise: float = 0.02, step: float = 0.2, seed: int = 3
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Time, sample and blank as a logger reads them."""
+    fine, rise = courses(heats)
     time = np.arange(-20.0, fine[-1], step)
     rng = np.random.default_rng(seed)
     sample = 298.4 + np.interp(time, fine, rise["both"]) + noise * rng.standard_normal(time.size)
@@ -109,7 +118,7 @@ def test_exposures_are_found_in_the_blank() -> None:
     found = find_exposures(time, blank, 0.02)
     assert [start for start, _ in found] == pytest.approx([0.0, PERIOD, 2 * PERIOD], abs=1.0)
     assert [end - start for start, end in found] == pytest.approx([LIT] * 3, abs=1.5)
-    assert starts_for(time, blank, 0.02, LIT, 3) == [start for start, _ in found]
+    assert starts_for(time, blank, 0.02, LIT, 3) == pytest.approx([0.0, PERIOD, 2 * PERIOD], abs=0.4)
     with pytest.raises(InputError, match="3 exposures show"):
         starts_for(time, blank, 0.02, LIT, 2)
     with pytest.raises(InputError, match="60 s were said"):
