@@ -232,6 +232,13 @@ class ReactionTemperature:
         """Rise just before a time [K], read half a smoothing window earlier: the window must not reach across a switch."""
         return float(np.interp(start_s - 0.5 * self.smoothing.window_s, self.time_s, self.rise_k))
 
+    def beyond_k(self, start_s: float, inside: NDArray[np.intp], cooling_s: float | None) -> Array:
+        """Rise at some points beyond that left over from before a time, constant or cooling with a time constant [K]."""
+        left = self.before_k(start_s)
+        if cooling_s is None:
+            return self.rise_k[inside] - left
+        return np.asarray(self.rise_k[inside] - left * np.exp(-(self.time_s[inside] - start_s) / cooling_s))
+
 
 def reaction_temperature(
     sample: Cleaned,
@@ -323,8 +330,8 @@ class Peak:
     area_sd_k_s: float
 
 
-def peak_of(rise: ReactionTemperature, start_s: float, end_s: float) -> Peak:
-    """Peak of the rise between two times, above its value just before the first.
+def peak_of(rise: ReactionTemperature, start_s: float, end_s: float, cooling_s: float | None = None) -> Peak:
+    """Peak of the rise between two times, beyond what those before have left: that is taken as constant, or as cooling.
 
     Notes
     -----
@@ -334,7 +341,7 @@ def peak_of(rise: ReactionTemperature, start_s: float, end_s: float) -> Peak:
     inside = np.flatnonzero((rise.time_s >= start_s) & (rise.time_s <= end_s))
     if inside.size < 3:
         raise InputError(f"no readings between {start_s:g} and {end_s:g} s; check the exposure times.")
-    time, value = rise.time_s[inside], rise.rise_k[inside] - rise.before_k(start_s)
+    time, value = rise.time_s[inside], rise.beyond_k(start_s, inside, cooling_s)
     top = int(np.argmax(value))
     slope = np.gradient(value, time)
     smooth = rise.smoothing

@@ -25,7 +25,7 @@ _SPELLINGS = {
     "milliseconds": "ms",
 }  # fmt: skip
 _CLOCK = re.compile(
-    r"(?P<date>.*?)[T ]?\b(?P<h>[0-9]{1,4}):(?P<m>[0-9]{2})(:(?P<s>[0-9]{2}([.,][0-9]+)?))?\s*(?P<half>[ap]\.?m\.?)?\s*(Z|[+-][0-9:]+)?",
+    r"((?P<date>.*?)[T ])?(?P<h>[0-9]{1,4}):(?P<m>[0-9]{2})(:(?P<s>[0-9]{2}([.,][0-9]+)?))?\s*(?P<half>[ap]\.?m\.?)?\s*(Z|[+-][0-9:]+)?",
     re.IGNORECASE,
 )
 _TIME_HEAD = re.compile(r"\b(time|zeit|clock|elapsed|timestamp|date ?time|t)\b", re.IGNORECASE)

@@ -197,8 +197,9 @@ def _temperature(
             f"No readings of the {name} from {low:.1f} to {high:.1f} s." for low, high in channel.gaps_s
         ]
     edges = [*(start for start, _ in exposures), float(rise.time_s[-1])]
-    peaks = tuple(peak_of(rise, a, b) for a, b in itertools.pairwise(edges))
     cycles = _cycles(plan, rise, exposures, notes)
+    tau = None if cycles is None else cycles.cooling.time_constant_s
+    peaks = tuple(peak_of(rise, a, b, tau) for a, b in itertools.pairwise(edges))
     _find_faults(peaks, cycles, rise, sample, blank, exposures, faults)
     return TemperatureAnalysis(
         rise=rise,
@@ -376,7 +377,8 @@ def _temperature_signal(
     """Independent points of the rise from the first switch-on, away from switches and gaps."""
     rise, window = analysis.rise, analysis.rise.smoothing.window_s
     zero = analysis.exposures_s[0][0]
-    step = rise.smoothing.points
+    # two points per window, each with the weight of half a window's readings
+    step = max(rise.smoothing.points // 2, 1)
     start = int(np.searchsorted(rise.time_s, zero))
     kept = np.arange(start, rise.time_s.size, step)
     switches = np.array([edge for pair in analysis.exposures_s for edge in pair])
@@ -385,7 +387,7 @@ def _temperature_signal(
     include, reason = sheet.include, sheet.reason
     if faults:
         include, reason = False, "; ".join(faults)
-    sd = float(np.hypot(rise.rise_sd_k, rise.offset_sd_k))
+    sd = float(np.hypot(rise.rise_sd_k * np.sqrt(rise.smoothing.points / step), rise.offset_sd_k))
     return TrialSignal(
         name="reaction_temperature",
         kind="reaction_temperature",
@@ -402,7 +404,7 @@ def _temperature_signal(
             "blank": plan.blank if plan.blank_log is None else f"{plan.blank} in {plan.blank_log}",
             "offset_taken_off_k": f"{rise.offset_k:.3f} +- {rise.offset_sd_k:.3f}",
             "probe_time_constant_s": f"{analysis.probe_s:.3g} ({analysis.probe_origin})",
-            "smoothing": f"local parabolas over {window:.3g} s, one point per window",
+            "smoothing": f"local parabolas over {window:.3g} s, two points per window",
             "exposures": analysis.origin,
         },
     )

@@ -20,6 +20,7 @@ from .cli_edges import dimmest, thickest
 from .cli_grid import grid
 from .cli_lamp import lamp_app
 from .cli_sheet import sheet
+from .cli_trial import trial_app
 from .cli_tune import tune
 
 _INPUT_ERROR = 2
@@ -92,6 +93,7 @@ def _options(
 
 
 app.add_typer(lamp_app, name="lamp")
+app.add_typer(trial_app, name="trial")
 app.command()(cure)
 app.command()(grid)
 app.command()(tune)

@@ -56,6 +56,13 @@ def load_any_gel(name_or_path: str) -> Gel:
     return load_gel(gel_path(name_or_path))
 
 
+def sheet_path(name_or_path: str) -> Path:
+    """File of a trial sheet, found as `brief_path` does; any existing file is taken as it is."""
+    if Path(name_or_path).is_file():
+        return Path(name_or_path)
+    return _path(name_or_path, "trials", "demonstration trial sheet")
+
+
 def list_demo_schedules() -> tuple[str, ...]:
     """Ids of the packaged schedules."""
     return _ids("schedules")

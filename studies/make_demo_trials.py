@@ -166,7 +166,7 @@ date = "2026-03-02"
 operator = "demonstration"
 substrate = "nail tip on foam"
 probe = "type K, bead 0.25 mm, on the tip under the film"
-wet_thickness = "300 um, wheel gauge"
+wet_thickness = "{thickness}, wheel gauge"
 room_c = "24"
 remark = "invented demonstration data"
 """
@@ -255,7 +255,7 @@ mass_mg = 2.1
 light_on_s = 10.0
 
 """
-    write(folder, "thin_film_curves.toml", text + TIP_LINES + "\n" + RECORD)
+    write(folder, "thin_film_curves.toml", text + TIP_LINES + "\n" + RECORD.replace("{thickness}", "30 um"))
     return case
 
 
@@ -308,7 +308,8 @@ thickness_um = {case.thickness_m * 1e6:.1f}
 
 
 def sheet(case: Trial, gel: str, lamp: str, exposures: str, temperature: str, record: str) -> str:
-    return f"{head(case, gel, lamp, exposures)}\n[temperature]\n{temperature}\n\n{TIP_LINES}\n{record}"
+    shown = record.replace("{thickness}", f"{case.thickness_m * 1e6:.0f} um")
+    return f"{head(case, gel, lamp, exposures)}\n[temperature]\n{temperature}\n\n{TIP_LINES}\n{shown}"
 
 
 def write_all(folder: Path) -> list[Trial]:
