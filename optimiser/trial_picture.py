@@ -11,7 +11,7 @@ import numpy as np
 from ..lamp_library.units import c_from_k
 from ..models.exotherm_cycles import CURED_SHARE
 from ..models.trial import TrialSignal
-from ..models.trial_reading import TemperatureAnalysis
+from ..models.trial_temperature import TemperatureAnalysis
 from .brief import COMFORT_K, FILM_COMMON_PRACTICE_K, Limits
 from .plots import COLOURS, GREY, LIGHT, WARN, new_figure, save
 from .trial_run import TrialRun, percent
