@@ -7,6 +7,7 @@ reacts: no photolysis, hence no radicals. Sample minus blank is the rise by reac
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -20,7 +21,7 @@ from .core_arrays import FilmArrays, State
 from .cure import CureCase, film_model, heat_ratio, schedule
 from .packing import pack
 from .sensitisers import with_energy_transfer
-from .solver import Solution, SolverSettings, segment_rows
+from .solver import Solution, SolverSettings, run_parallel, segment_rows
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -50,6 +51,8 @@ class CyclesResult:
     start_rise_by_cycle_k, peak_rise_by_cycle_k : ndarray, shape (cycles,)
         Rise of the film by reaction when a cycle begins, left over from those before; and the most that it goes above that
         within the cycle, which is what the cycle itself brings [K].
+    interface_peak_rise_by_cycle_k : ndarray, shape (cycles,)
+        The same at the face of film and nail, where a thermocouple would lie [K].
     time_s, level_ratio : ndarray, shape (nt,)
         Common time grid, every step of either run [s], and lamp output [-].
     film_sample_k, film_blank_k, film_rise_k : ndarray, shape (nt,)
@@ -73,6 +76,7 @@ class CyclesResult:
     conversion_by_cycle_fraction: Array
     start_rise_by_cycle_k: Array
     peak_rise_by_cycle_k: Array
+    interface_peak_rise_by_cycle_k: Array
     time_s: Array
     level_ratio: Array
     film_sample_k: Array
@@ -105,6 +109,7 @@ class CyclesResult:
                 "conversion_fraction": self.conversion_by_cycle_fraction,
                 "start_rise_k": self.start_rise_by_cycle_k,
                 "peak_rise_k": self.peak_rise_by_cycle_k,
+                "interface_peak_rise_k": self.interface_peak_rise_by_cycle_k,
             }
         )
 
@@ -181,6 +186,18 @@ def repeated_cycles(case: CureCase, *, settings: SolverSettings | None = None) -
     return _result(case, sample, blank)
 
 
+def repeated_cycles_many(
+    cases: Sequence[CureCase], *, workers: int | None = None, settings: SolverSettings | None = None
+) -> list[CyclesResult]:
+    """`repeated_cycles` of many films on parallel threads; results in the order of the cases."""
+
+    def one(index: int) -> CyclesResult:
+        return repeated_cycles(cases[index], settings=settings)
+
+    results: list[CyclesResult] = run_parallel(one, len(cases), workers)
+    return results
+
+
 def _result(case: CureCase, sample: Solution, blank: Solution) -> CyclesResult:
     clock = sample.record[:, at.TIME]
     time = np.union1d(clock, blank.record[:, at.TIME])
@@ -206,6 +223,7 @@ def _result(case: CureCase, sample: Solution, blank: Solution) -> CyclesResult:
         conversion_by_cycle_fraction=sample.record[last, at.MEAN],
         start_rise_by_cycle_k=starts,
         peak_rise_by_cycle_k=peaks,
+        interface_peak_rise_by_cycle_k=_rise_by_cycle(time, traces["interface_rise_k"], ends)[1],
         time_s=time,
         level_ratio=_on_grid(time, sample, at.LEVEL),
         **traces,

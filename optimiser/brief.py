@@ -16,6 +16,9 @@ from .brief_keys import COATS, OBJECTIVES, SERVE, TISSUE_LIMIT_REASON, TRACE_WT_
 
 NAIL_BED_HIGHEST_K = k_from_c(48.0)
 COMFORT_K = k_from_c(42.0)
+PAIN_K = k_from_c(
+    43.0
+)  # thresholds of skin 43-45 °C (Stoll & Greene 1959; Defrin 2006); none was measured under a nail
 FILM_COMMON_PRACTICE_K = k_from_c(71.0)
 
 

@@ -11,6 +11,7 @@ from ..lamp_library.errors import InputError
 from ..lamp_library.lamp import Lamp, load_lamp
 from ..lamp_library.units import m_from_um
 from ..models.cure import CureCase, cure_many
+from ..models.cycles import FEWEST_CYCLES, repeated_cycles_many
 from ..models.heat import Hand
 from ..models.stack import build_many
 from .build_picture import build_picture
@@ -112,11 +113,13 @@ def cure_gel(
         for place in _places(lamp, asked.position)
     ]  # fmt: skip
     results = cure_many(cases, workers=asked.workers)
+    repeated = cases[0].cycles >= FEWEST_CYCLES
+    blanks = repeated_cycles_many(cases, workers=asked.workers) if repeated else []
     if asked.out is not None:
-        write_cure_folder(gel, lamp, results, asked.out, hand)
+        write_cure_folder(gel, lamp, results, asked.out, hand, blanks)
     if asked.plot is not None:
         cure_picture(results, asked.plot)
-    return cure_text(gel, lamp, results, hand), cure_data(gel, lamp, results, hand)
+    return cure_text(gel, lamp, results, hand, blanks), cure_data(gel, lamp, results, hand, blanks)
 
 
 def cure_schedule(asked: CureRequest, gel_options: Mapping[str, object]) -> tuple[str, dict[str, Any]]:

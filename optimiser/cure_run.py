@@ -12,6 +12,7 @@ from typing import Any
 from ..lamp_library.errors import InputError
 from ..lamp_library.lamp import Lamp, save_lamp
 from ..lamp_library.units import c_from_k, mw_cm2_from_w_m2, um_from_m
+from ..models.cycles import CyclesResult
 from ..models.gel import Gel, save_gel
 from ..models.heat import Hand
 from ..models.market import MARKETS, market_status
@@ -20,7 +21,7 @@ from .after_cure_text import after_cure_data, after_cure_lines
 from .brief import Limits
 from .cautions import short_cautions
 from .conditions import hand_data, hand_text, lamp_state_lines
-from .cycles_text import cycle_data, cycle_lines
+from .cycles_text import cycle_data, cycle_lines, rise_data, rise_lines
 from .verdict import CureFigures, Verdict, judge
 from .versions import versions
 
@@ -66,8 +67,14 @@ def verdict_of(results: Sequence[CureResult], limits: Limits) -> Verdict:
     return judge(least, hottest, limits)
 
 
-def cure_text(gel: Gel, lamp: Lamp, results: Sequence[CureResult], hand: Hand | None = None) -> str:
-    """Verdict, table of positions and cautions as text."""
+def cure_text(
+    gel: Gel,
+    lamp: Lamp,
+    results: Sequence[CureResult],
+    hand: Hand | None = None,
+    blanks: Sequence[CyclesResult] = (),
+) -> str:
+    """Verdict, table of positions and cautions as text; `blanks` are the runs with blank of repeated cycles."""
     first = results[0]
     lines = [
         f"{gel.name} ({gel.coat}), {um_from_m(first.thickness_m):g} um, {first.exposure_s:g} s in {lamp.name}",
@@ -96,7 +103,7 @@ def cure_text(gel: Gel, lamp: Lamp, results: Sequence[CureResult], hand: Hand | 
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines += ["  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
     if first.cycles > 1:
-        lines += ["", *cycle_lines(results)]
+        lines += ["", *cycle_lines(results), *rise_lines(blanks)]
     lines += ["", *after_cure_lines(results)]
     flags = [*law_remarks(gel), *model_remarks(results)]
     if flags:
@@ -148,7 +155,11 @@ def _row(lamp: Lamp, result: CureResult) -> tuple[str, ...]:
 
 
 def cure_data(
-    gel: Gel, lamp: Lamp, results: Sequence[CureResult], hand: Hand | None = None
+    gel: Gel,
+    lamp: Lamp,
+    results: Sequence[CureResult],
+    hand: Hand | None = None,
+    blanks: Sequence[CyclesResult] = (),
 ) -> dict[str, Any]:
     """The same as plain data."""
     verdict = verdict_of(results, Limits())
@@ -164,7 +175,10 @@ def cure_data(
         "cures_through": verdict.cures,
         "stays_cool": verdict.stays_cool,
         "law": law_remarks(gel),
-        "positions": [_data(result) for result in results],
+        "positions": [
+            {**_data(result), **(rise_data(blanks[number]) if blanks else {})}
+            for number, result in enumerate(results)
+        ],
         "versions": versions(),
         "citations": list(dict.fromkeys(text for result in results for text in result.citations)),
         "cautions": short_cautions(),
@@ -205,7 +219,12 @@ def cure_picture(results: Sequence[CureResult], path: Path) -> Path:
 
 
 def write_cure_folder(
-    gel: Gel, lamp: Lamp, results: Sequence[CureResult], folder: Path, hand: Hand | None = None
+    gel: Gel,
+    lamp: Lamp,
+    results: Sequence[CureResult],
+    folder: Path,
+    hand: Hand | None = None,
+    blanks: Sequence[CyclesResult] = (),
 ) -> None:
     """Inputs, results.json, depth and time tables, verdict and picture in one folder."""
     import pandas as pd
@@ -216,12 +235,16 @@ def write_cure_folder(
     folder.mkdir(parents=True, exist_ok=True)
     save_gel(gel, folder / "gel.toml")
     save_lamp(lamp, folder / "lamp", overwrite=True)
-    data = json.dumps(cure_data(gel, lamp, results, hand), indent=2, ensure_ascii=False, allow_nan=False)
+    found = cure_data(gel, lamp, results, hand, blanks)
+    data = json.dumps(found, indent=2, ensure_ascii=False, allow_nan=False)
     (folder / "results.json").write_text(data + "\n", encoding="utf-8")
     depth = [result.to_frame().assign(position=result.position) for result in results]
     traces = [result.trace_frame().assign(position=result.position) for result in results]
     pd.concat(depth).to_csv(folder / "depth.csv", index=False)
     pd.concat(traces).to_csv(folder / "traces.csv", index=False)
-    (folder / "verdict.txt").write_text(cure_text(gel, lamp, results, hand) + "\n", encoding="utf-8")
+    (folder / "verdict.txt").write_text(cure_text(gel, lamp, results, hand, blanks) + "\n", encoding="utf-8")
+    if blanks:
+        rises = [each.trace_frame().assign(position=each.position) for each in blanks]
+        pd.concat(rises).to_csv(folder / "rise_by_reaction.csv", index=False)
     cure_picture(results, folder / "cure.png")
     write_page(cure_page(gel, lamp, results, hand or Hand()), folder / "report.html")

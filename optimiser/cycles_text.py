@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from ..lamp_library.units import m2_from_cm2
+from ..models.cycles import CyclesResult
 from ..models.results import CureResult
 
 
@@ -32,6 +33,30 @@ def cycle_lines(results: Sequence[CureResult]) -> list[str]:
         ]
         lines.append(f"{result.position.rjust(width)}  {',  '.join(each)}")
     return lines
+
+
+def rise_lines(cycles: Sequence[CyclesResult]) -> list[str]:
+    """One line per position: what the reaction alone adds to the temperature in each cycle; none without blanks."""
+    if not cycles:
+        return []
+    lines = [
+        "Rise by reaction in K, sample minus blank (the cured film in the same lamp), the most in each cycle:"
+    ]
+    width = max(len(each.position) for each in cycles)
+    for each in cycles:
+        film = ", ".join(f"{rise:.2f}" for rise in each.peak_rise_by_cycle_k)
+        face = ", ".join(f"{rise:.2f}" for rise in each.interface_peak_rise_by_cycle_k)
+        lines.append(f"{each.position.rjust(width)}  hottest place {film};  face of film and nail {face}")
+    return lines
+
+
+def rise_data(cycles: CyclesResult) -> dict[str, list[float]]:
+    """Rise by reaction of each cycle [K], for machines."""
+    return {
+        "peak_rise_by_cycle_k": [float(rise) for rise in cycles.peak_rise_by_cycle_k],
+        "interface_peak_rise_by_cycle_k": [float(rise) for rise in cycles.interface_peak_rise_by_cycle_k],
+        "blank_heat_by_cycle_j_m2": [float(heat) for heat in cycles.blank_heat_by_cycle_j_m2],
+    }
 
 
 def cycle_data(result: CureResult) -> dict[str, Any]:

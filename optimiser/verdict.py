@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..lamp_library.units import c_from_k, um_from_m
-from .brief import COMFORT_K, FILM_COMMON_PRACTICE_K, Limits
+from .brief import COMFORT_K, FILM_COMMON_PRACTICE_K, PAIN_K, Limits
 
 # First signs of damage lie at 48-50 °C for a spike of ten seconds, blisters at 55 °C (derived from Moritz & Henriques 1947).
 INJURY_K = 323.15
@@ -158,7 +158,9 @@ def dose_text(cem43_min: float) -> str:
 
 def _lines(figures: CureFigures, limits: Limits) -> list[str]:
     found = []
-    if COMFORT_K < figures.nail_bed_peak_k <= limits.nail_bed_max_k:
+    if PAIN_K < figures.nail_bed_peak_k <= INJURY_K:
+        found.append("The nail bed passes 43 °C, where pain begins: take the hand out at the first sting.")
+    elif COMFORT_K < figures.nail_bed_peak_k <= PAIN_K:
         found.append("The nail bed passes the comfort line of 42 °C: the client may feel it.")
     if figures.nail_bed_peak_k > INJURY_K:
         found.append(

@@ -157,6 +157,11 @@ def test_cure_with_cycles_prints_heat_and_share_of_each() -> None:
     heat = place["heat_by_cycle_j_m2"]
     assert place["heat_share_by_cycle"] == pytest.approx([each / heat[0] for each in heat])
     assert len(heat) == 3
+    rise = next(each for each in text.splitlines() if "face of film and nail" in each)
+    assert rise.lstrip().startswith("middle  hottest place")
+    assert len(place["peak_rise_by_cycle_k"]) == 3
+    assert place["peak_rise_by_cycle_k"][0] > 20.0 * abs(place["peak_rise_by_cycle_k"][1])
+    assert place["blank_heat_by_cycle_j_m2"] == [0.0, 0.0, 0.0]
     assert "%" not in CliRunner().invoke(app, arguments).stdout.split("After the cure")[0]
 
 

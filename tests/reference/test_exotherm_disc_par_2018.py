@@ -5,6 +5,10 @@ to 14.0 K, second exposure (lamp only) 7.8 to 9.1 K, exotherm alone 3.1 to 5.8 K
 lamp heats more than the reaction; the reaction gives 25 to 45 % of the total; with the bottom heat loss calibrated on the lamp
 alone, an exotherm of 3 to 6 K and a peak after 6 to 20 s. Without loss the same disc must fail.
 
+Tried for the miss, each calibrated on the lamp alone as the check asks: a rim that is cooled as well, at most as fast as one
+held at room temperature (k (2.405/r)^2 for a disc of 3 mm radius), makes the exotherm 11.5 K, since less loss is then left
+for the bottom; a half-space below instead of a contact gives 8.0 K. Heat loss is thus not what is wrong.
+
 The resin is taken as Bis-GMA/TEGDMA 50/50 with 0.2 wt% camphorquinone, about half of the volume filler, 15 % of the light
 through 2 mm (all assumed). Cells stand for the resin between the filler; heat is scaled by its share of the volume.
 """
@@ -89,7 +93,8 @@ def exotherm_k() -> float:
 
 
 TOO_WARM = pytest.mark.xfail(
-    reason="10 K: a slab that loses heat through its bottom only, light and initiator assumed; the rim of the disc cools too"
+    reason="10 K, and 8 to 11.5 K with other ways of losing heat: the film cures to 0.82 in half a minute, further and faster than "
+    "a filled composite of that light is known to (0.55 to 0.65, from memory); resin, light and initiator are assumed"
 )
 
 
