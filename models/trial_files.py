@@ -103,7 +103,7 @@ def save_trial(
         place.mkdir(parents=True, exist_ok=True)
         for old in place.glob("signal_*.csv"):
             old.unlink()
-        _save_gel_with_files(trial.gel, place)
+        save_gel_with_files(trial.gel, place)
         save_lamp(trial.lamp, place / "lamp", overwrite=True)
         kept = _copied_logs(logs, place)
         document = _document(trial, place, kept)
@@ -125,7 +125,7 @@ def _copied_logs(logs: Sequence[Path], place: Path) -> dict[str, TomlValue]:
     return kept
 
 
-def _save_gel_with_files(gel: Gel, place: Path) -> None:
+def save_gel_with_files(gel: Gel, place: Path) -> None:
     """Write the gel with copies of its measured spectra beside it, so that the folder can be moved."""
     changed: dict[str, Mapping[str, str]] = {}
     for label in _OWN_FILES:

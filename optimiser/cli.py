@@ -14,6 +14,7 @@ import typer
 from typer.core import TyperGroup
 
 from ..lamp_library.errors import GelwrightError, InputError
+from .cli_book import book_app
 from .cli_cure import cure
 from .cli_doubt import doubt
 from .cli_edges import dimmest, thickest
@@ -94,6 +95,7 @@ def _options(
 
 app.add_typer(lamp_app, name="lamp")
 app.add_typer(trial_app, name="trial")
+app.add_typer(book_app, name="book")
 app.command()(cure)
 app.command()(grid)
 app.command()(tune)
