@@ -67,6 +67,12 @@ def verdict_of(results: Sequence[CureResult], limits: Limits) -> Verdict:
     return judge(least, hottest, limits)
 
 
+def _cycles_and_programme(result: CureResult) -> str:
+    """What differs from one steady exposure, for the head of a report."""
+    times = f" x {result.cycles}, {result.rest_s:g} s apart" if result.cycles > 1 else ""
+    return times + (f", programme {result.programme}," if result.programme != "steady" else "")
+
+
 def cure_text(
     gel: Gel,
     lamp: Lamp,
@@ -77,7 +83,7 @@ def cure_text(
     """Verdict, table of positions and cautions as text; `blanks` are the runs with blank of repeated cycles."""
     first = results[0]
     lines = [
-        f"{gel.name} ({gel.coat}), {um_from_m(first.thickness_m):g} um, {first.exposure_s:g} s in {lamp.name}",
+        f"{gel.name} ({gel.coat}), {um_from_m(first.thickness_m):g} um, {first.exposure_s:g} s{_cycles_and_programme(first)} in {lamp.name}",
         hand_text(hand or Hand()),
         *lamp_state_lines(lamp),
     ]

@@ -95,3 +95,20 @@ def test_an_under_cured_coat_shows_in_the_second_cycle() -> None:
 def test_a_single_cycle_is_refused() -> None:
     with pytest.raises(InputError, match="1 asked for; a share of the second cycle needs 2 or more"):
         repeated_cycles(case(cycles=1))
+
+
+def test_the_second_cycle_share_breaks_out_where_the_first_cycle_is_cut_short() -> None:
+    """Far inside its limit at full light is no promise: what uses up the oxygen and gets the cure going takes time as 1/light,
+    and once the lamp goes out while the film still reacts, the share climbs from under a hundredth to most of the heat."""
+    shares, still_reacting = [], []
+    for level in (1.0, 0.5, 0.2, 0.1):
+        found = cure(GEL, LAMP.with_level(level, "test"), exposure_s=60.0, cycles=2, rest_s=60.0)
+        first = found.time_s <= 60.0
+        shares.append(found.second_cycle_heat_ratio)
+        still_reacting.append(found.reaction_heat_w_m2[first][-1] / found.reaction_heat_w_m2[first].max())
+    assert all(share is not None for share in shares)
+    assert shares == sorted(shares)  # type: ignore[type-var]
+    assert shares[0] < 0.01
+    assert shares[-1] > 0.3
+    for share, reacting in zip(shares, still_reacting, strict=True):
+        assert (share > 0.05) == (reacting > 0.1)
