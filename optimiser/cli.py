@@ -20,6 +20,8 @@ from .cli_doubt import doubt
 from .cli_edges import dimmest, thickest
 from .cli_grid import grid
 from .cli_lamp import lamp_app
+from .cli_replace import replace
+from .cli_shades import shades
 from .cli_sheet import sheet
 from .cli_trial import trial_app
 from .cli_tune import tune
@@ -103,6 +105,8 @@ app.command()(doubt)
 app.command()(thickest)
 app.command()(dimmest)
 app.command()(sheet)
+app.command()(replace)
+app.command()(shades)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
