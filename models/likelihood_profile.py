@@ -15,6 +15,9 @@ from .calibration import Fit, FitTask, fit, priors_of, spent_loss
 
 Array = NDArray[np.float64]
 
+_TOLERANCE = 1e-5  # of the loss: far below the 2.7 that an interval asks for
+_END_ERROR = 0.02  # of the half-width
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Interval:
@@ -30,25 +33,33 @@ class Interval:
 
 
 def _without(task: FitTask, index: int, value: float) -> FitTask:
-    """The same task with one parameter held; its prior stays in the sum."""
+    """The same task with one parameter held, its prior left out.
+
+    The start is near the end, so the derivatives at the start serve for the whole way.
+    """
     keep = np.array([i for i in range(len(task.names)) if i != index])
     mean, spread, _ = priors_of(task)
+    jacobian, known = task.jacobian, list[Array]()
 
     def full(rest: Array) -> Array:
         return np.insert(rest, index, value)
 
-    jacobian = task.jacobian
+    def slopes(rest: Array) -> Array:
+        if not known:
+            known.append(jacobian(full(rest))[:, keep])  # type: ignore[misc]
+        return known[0]
+
     return FitTask(
         names=tuple(task.names[i] for i in keep),
         residual=lambda rest: task.residual(full(rest)),
-        jacobian=None if jacobian is None else lambda rest: jacobian(full(rest))[:, keep],
+        jacobian=None if jacobian is None else slopes,
         lower=task.per_parameter(task.lower)[keep],
         upper=task.per_parameter(task.upper)[keep],
         prior_mean=mean[keep],
         prior_sd=spread[keep],
         outlier_scale=task.outlier_scale,
         noise_is_stated=task.noise_is_stated,
-        tolerance=task.tolerance,
+        tolerance=max(task.tolerance, _TOLERANCE),
     )
 
 
@@ -129,7 +140,7 @@ def _profile_end(task: FitTask, best: Fit, index: int, aim: float, side: float) 
     long = min(aim * error, reach)
     for _ in range(12):
         value = root_of(long)
-        if abs(value - aim) < 0.01 * aim:
+        if abs(value - aim) < _END_ERROR * aim:
             return centre + side * long
         if value < aim and long >= reach:
             return side * math.inf

@@ -168,7 +168,7 @@ def predict(
     film, start = pack(trial_film(trial, used, accuracy, change))
     sample = _run(trial, film, start, segments, accuracy)
     blanks = _blanks(trial, used, accuracy, (film, start, sample), segments)
-    mass = trial.thickness_m * gel_density_kg_m3(used, mix_resins(used.resin_parts).density_kg_m3)
+    mass = trial_mass_kg_m2(trial, used)
     record = sample.record
     clock = record[:, at.TIME]
     rises = {}
@@ -179,7 +179,9 @@ def predict(
             for place, column in _TEMPERATURE.items()
         }
     return TrialPrediction(
-        values=MappingProxyType({each.name: _values(each, sample, blanks, mass) for each in trial.signals}),
+        values=MappingProxyType(
+            {each.name: signal_values(each, sample, blanks, mass) for each in trial.signals}
+        ),
         time_s=clock,
         level_ratio=record[:, at.LEVEL],
         air_k=record[:, at.AIR],
@@ -206,16 +208,43 @@ def _blanks(
         film, start, sample = ran
         found["cured_sample"] = _run(trial, *blank_film(film, sample.state, start), segments, settings)
     if "empty_run" in wanted:
-        bare = replace(gel, initiators_wt_pct={}, amines_wt_pct={}, pigments_wt_pct={}, sensitiser_pairs={})
-        film, start = pack(trial_film(trial, bare, settings, thickness_m=_BARE_FILM_M))
-        found["empty_run"] = _run(trial, film, start, segments, settings)
+        found["empty_run"] = bare_run(trial, gel, settings, segments)
     return found
 
 
-def _values(
+def bare_run(trial: Trial, gel: Gel, settings: SolverSettings, segments: Array) -> Solution:
+    """The empty run of a trial: a film of one micrometre without initiator stands for the bare ground."""
+    bare = replace(gel, initiators_wt_pct={}, amines_wt_pct={}, pigments_wt_pct={}, sensitiser_pairs={})
+    film, start = pack(trial_film(trial, bare, settings, thickness_m=_BARE_FILM_M))
+    return _run(trial, film, start, segments, settings)
+
+
+def trial_mass_kg_m2(trial: Trial, gel: Gel) -> float:
+    """Gel per area [kg/m2]."""
+    return trial.thickness_m * gel_density_kg_m3(gel, mix_resins(gel.resin_parts).density_kg_m3)
+
+
+def signal_values(
     signal: TrialSignal, sample: Solution, blanks: Mapping[str, Solution], mass_kg_m2: float
 ) -> Array:
-    """Predicted values of a signal at its times."""
+    """Predicted values of a signal at its times.
+
+    Parameters
+    ----------
+    signal : TrialSignal
+        Kind, place, blank and times.
+    sample : Solution
+        The recorded run of the film.
+    blanks : mapping of str to Solution
+        Recorded runs of the blanks, by name.
+    mass_kg_m2 : float
+        Gel per area [kg/m2].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        In the unit of the signal.
+    """
     record = sample.record
     time, clock = signal.time_s, record[:, at.TIME]
     if signal.kind == "conversion":
