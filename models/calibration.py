@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -122,6 +122,12 @@ class Fit:
     def information(self) -> Array:
         """Fisher information of the data alone, shape (n, n)."""
         return information_of(self.jacobian) / self.noise_scale**2
+
+
+def with_jacobian(found: Fit, jacobian: Array) -> Fit:
+    """A fit whose doubt rests on better derivatives of its residuals, shape (m, n)."""
+    covariance = covariance_from(information_of(jacobian) / found.noise_scale**2, found.prior_sd)
+    return replace(found, jacobian=jacobian, covariance=covariance)
 
 
 def soft_l1(scale: ArrayLike) -> Callable[[Array], Array]:

@@ -95,6 +95,14 @@ def without_calibrated(priors: Sequence[Prior], knobs: Sequence[str]) -> tuple[P
     gone = set(knobs)
     if "vitrification_conversion_ratio" in gone:
         gone.update(_SAID_BY_VITRIFICATION)
+    # trials see yield times efficiency, and radicals per oxygen times oxygen, as one number each
+    gone.update(
+        knob.replace("initiation_efficiency_ratio", "quantum_yield_ratio")
+        for knob in knobs
+        if knob.startswith("initiation_efficiency_ratio:")
+    )
+    if "oxygen_radicals_ratio" in gone:
+        gone.add("oxygen_solubility_ratio")
     return tuple(prior for prior in priors if prior.knob not in gone)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..lamp_library.errors import SolverError
-from .calibration import Fit, FitTask, fit
+from .calibration import Fit, FitTask, fit, with_jacobian
 from .fit_outcome import SignalMisfit, TrialFit
 from .further_runs import radical_shares, rate_group_weights
 from .information import knowledge_of
@@ -23,12 +23,20 @@ from .trial_information import advised, further_suggestions, information_rows
 Array = NDArray[np.float64]
 Progress = Callable[[int, int, str], None]
 
-USUAL = ("k_p0", "k_t0", "C_RD", "b", "X_v", "f")
+_USUAL = ("k_p0", "k_t0", "C_RD", "b", "X_v", "n_O", "f")
 LEVEL = 0.9
 SEARCH_TOLERANCE, FINAL_TOLERANCE = 1e-4, 1e-6
 WIDER_NOISE, BAD_FIT = 1.1, 2.0  # factors on the stated noise
 FURTHER_STARTS = 3
 _SEED = 1
+
+
+def usual_names(trials: Sequence[Trial]) -> tuple[str, ...]:
+    """What is left free unless told otherwise: the rates, the heat where heat was measured, its loss where temperature was."""
+    kinds = {each.kind for trial in trials for each in trial.included}
+    heat = ("dH",) if kinds & {"reaction_temperature", "heat_flow"} else ()
+    loss = ("h_loss",) if "reaction_temperature" in kinds else ()
+    return (*_USUAL, *heat, *loss)
 
 
 def expanded_names(trials: Sequence[Trial], asked: Sequence[str]) -> tuple[str, ...]:
@@ -86,7 +94,8 @@ def best_fit(data: TrialSet, prior: Prior, start: Array | None = None) -> Fit:
     data.keep_steps(found.values)
     if found.noise_scale > WIDER_NOISE:
         data.noise_factor *= found.noise_scale
-    return fit(task_of(data, prior, FINAL_TOLERANCE), _inside(found.values, prior))
+    best = fit(task_of(data, prior, FINAL_TOLERANCE), _inside(found.values, prior))
+    return with_jacobian(best, np.vstack(data.central_jacobian_by_trial(best.values)))
 
 
 def _inside(values: Array, prior: Prior) -> Array:
@@ -140,7 +149,7 @@ def fit_trials(
     runs = tuple(data.predict(best.values))
     knowledge = knowledge_of(tuple(names), best.information, prior.sd)
     tell(2, total, "what each trial determines")
-    slopes = data.jacobian_by_trial(best.values)
+    slopes = data.central_jacobian_by_trial(best.values)
     group = rate_group_weights(names, radical_shares(data.film(0)))
     rows = information_rows(data, slopes, prior, group)
     tell(3, total, "further runs")

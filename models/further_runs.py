@@ -34,7 +34,7 @@ class FurtherRun:
     Attributes
     ----------
     kind : str
-        "shutter", "second irradiance", "repeat exposure", "without oxygen", "under air" or "warmer".
+        "shutter", "second irradiance", "repeat exposure", "without oxygen", "under air", "warmer", or "BAPO alone".
     words : str
         What to do.
     of : str
@@ -121,7 +121,7 @@ def further_runs(trial: Trial, solution: Solution) -> list[FurtherRun]:
     runs: list[FurtherRun] = []
 
     def add(kind: str, words: str, until_s: float, **changes: object) -> None:
-        name = f"{trial.trial_id}-{kind.replace(' ', '-')}"
+        name = f"{trial.trial_id}-{kind.replace(' ', '-').lower()}"
         runs.append(
             FurtherRun(
                 kind=kind, words=words, of=trial.trial_id, trial=planned(trial, name, until_s, **changes)
@@ -163,6 +163,15 @@ def further_runs(trial: Trial, solution: Solution) -> list[FurtherRun]:
     if trial.isothermal and trial.hand.start_k + WARMER_K <= 313.15:
         warmer = replace(trial.hand, start_k=trial.hand.start_k + WARMER_K)
         add("warmer", f"the same run at {c_from_k(warmer.start_k):.0f} °C", last, hand=warmer)
+    total = sum(trial.gel.initiators_wt_pct.values())
+    for key in trial.gel.initiators_wt_pct if len(trial.gel.initiators_wt_pct) > 1 else ():
+        alone = trial.gel.with_initiators({key: total})
+        add(
+            f"{key} alone",
+            f"the same run of a gel weighed with {total:g} % {key} and no other initiator",
+            last,
+            gel=alone,
+        )
     return runs
 
 

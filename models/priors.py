@@ -1,45 +1,31 @@
-"""What is known of a gel's rate parameters before any trial: the packaged values and their uncertainties.
+"""What is known of a gel's rate parameters before any trial: the packaged values and how well they are known (see `doubts`).
 
-The uncertainty of a mixture is taken as if its resins were all off the same way (cautious: they rest on the same methods). An
-initiation efficiency carries the uncertainty of the quantum yield too, for trials see only their product.
+An initiation efficiency carries the doubt about the quantum yield too, for trials see only their product; so does the number of
+radicals lost per oxygen that about the oxygen dissolved, unless that is free as well.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .data_tables import Number, read_numbers
+from .doubts import gel_priors, knob_of_parameter
 from .film import DiBenedetto
 from .formulation import mix_resins, rates_of
 from .gel import Gel
-from .materials import photoinitiator, resin
-from .rate_parameters import EFFICIENCY_PREFIX, PARAMETERS, Rates, check_names, log_value
+from .materials import photoinitiator
+from .rate_parameters import EFFICIENCY_PREFIX, Rates, check_names, log_value
 
 Array = NDArray[np.float64]
 
-# No table gives these. Standard deviation of the logarithm, assumed: half as much again for what was chosen by hand.
+# No table gives these: standard deviation of the logarithm, assumed, about half as much again.
 ASSUMED_LOG_SD: Mapping[str, float] = {"b": 0.4, "w": 0.4, "n_O": 0.4}
 _LARGEST_VITRIFICATION = 1.3  # well above it the equation of the glass transition has its pole
 _BOUND_SD = 6.0
-
-_BY_BONDS: Mapping[str, tuple[str, bool]] = {
-    # property, whether the mean is geometric
-    "k_p0": ("propagation_rate_coefficient", True),
-    "k_t0": ("termination_rate_coefficient", True),
-    "C_RD": ("reaction_diffusion", False),
-    "E_p": ("propagation_activation_energy", False),
-    "E_t": ("termination_activation_energy", False),
-    "dH": ("heat_of_polymerisation", False),
-}
-_BY_WEIGHT: Mapping[str, tuple[str, bool]] = {
-    "O_s": ("oxygen_solubility", False),
-    "D_O": ("oxygen_diffusivity", True),
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,66 +52,33 @@ class Prior:
     assumed: tuple[str, ...]
 
 
-def log_sd(number: Number) -> float:
-    """Standard deviation of the logarithm of a tabulated number; 0 where the table gives none."""
-    return 0.0 if number.uncertainty is None else math.log1p(number.uncertainty / abs(number.value))
-
-
-def _mixed_sd(gel: Gel, name: str, is_geometric: bool, weigh: Callable[[str, float], float]) -> float:
-    total, spread = 0.0, 0.0
-    for key, part in gel.resin_parts.items():
-        number = read_numbers("resins.csv")[key][name]
-        weight = weigh(key, part) * (1.0 if is_geometric else number.value)
-        total += weight
-        spread += weight * log_sd(number)
-    return spread / total
-
-
-def _bonds(key: str, part: float) -> float:
-    record = resin(key)
-    return part * record.functionality / record.molar_mass_kg_mol
-
-
-def _vitrification_sd(gel: Gel, rates: Rates) -> float:
+def _vitrification_sd(rates: Rates, spreads: Mapping[str, float]) -> float:
     """Errors of the four numbers of the glass transition, taken as independent of each other."""
     glass = rates.kinetics.vitrification
     if not isinstance(glass, DiBenedetto):
         return ASSUMED_LOG_SD["w"]
-    total = math.fsum(gel.resin_parts.values())
-
-    def error(name: str) -> float:
-        rows = read_numbers("resins.csv")
-        return math.fsum(
-            part / total * (rows[key][name].uncertainty or 0.0) for key, part in gel.resin_parts.items()
-        )
-
-    steps = {
-        "tg_monomer_k": error("tg_monomer"),
-        "tg_polymer_k": error("tg_polymer"),
-        "lambda_ratio": error("dibenedetto_lambda"),
-        "half_width_k": error("tg_half_width"),
-    }
+    moved = [
+        replace(glass, tg_monomer_k=glass.tg_monomer_k + spreads["tg_monomer_shift_k"]),
+        replace(glass, tg_polymer_k=glass.tg_polymer_k + spreads["tg_polymer_shift_k"]),
+        replace(glass, lambda_ratio=glass.lambda_ratio * math.exp(spreads["dibenedetto_lambda_ratio"])),
+        replace(glass, half_width_k=glass.half_width_k * math.exp(spreads["tg_half_width_ratio"])),
+    ]
     centre = log_value("X_v", rates)
-    moves = []
-    for name, step in steps.items():
-        moved = replace(glass, **{name: getattr(glass, name) + step})
-        moves.append(
-            log_value("X_v", replace(rates, kinetics=replace(rates.kinetics, vitrification=moved))) - centre
-        )
-    return math.sqrt(math.fsum(move**2 for move in moves))
+    beside = [replace(rates, kinetics=replace(rates.kinetics, vitrification=each)) for each in moved]
+    return math.sqrt(math.fsum((log_value("X_v", each) - centre) ** 2 for each in beside))
 
 
-def _sd(name: str, gel: Gel, rates: Rates) -> float:
+def _sd(name: str, names: Sequence[str], rates: Rates, spreads: Mapping[str, float]) -> float:
     if name.startswith(EFFICIENCY_PREFIX):
-        rows = read_numbers("photoinitiators.csv")[name.removeprefix(EFFICIENCY_PREFIX)]
-        return math.hypot(log_sd(rows["initiation_efficiency"]), log_sd(rows["quantum_yield"]))
+        key = name.removeprefix(EFFICIENCY_PREFIX)
+        return math.hypot(
+            spreads.get(f"initiation_efficiency_ratio:{key}", 0.0), spreads[f"quantum_yield_ratio:{key}"]
+        )
     if name == "X_v":
-        return _vitrification_sd(gel, rates)
-    if name in _BY_BONDS:
-        return _mixed_sd(gel, *_BY_BONDS[name], _bonds)
-    if name in _BY_WEIGHT:
-        return _mixed_sd(gel, *_BY_WEIGHT[name], lambda _, part: part)
-    return ASSUMED_LOG_SD[name]
+        return _vitrification_sd(rates, spreads)
+    if name == "n_O" and "O_s" not in names:
+        return math.hypot(ASSUMED_LOG_SD["n_O"], spreads[knob_of_parameter("O_s")])
+    return spreads.get(knob_of_parameter(name), ASSUMED_LOG_SD.get(name, 0.0))
 
 
 def prior_of(gel: Gel, names: Sequence[str]) -> Prior:
@@ -149,7 +102,13 @@ def prior_of(gel: Gel, names: Sequence[str]) -> Prior:
     InputError
         If a parameter is 0 in this gel.
     """
-    check_names(names, (name.removeprefix(EFFICIENCY_PREFIX) for name in names if name not in PARAMETERS))
+    initiators = [
+        name.removeprefix(EFFICIENCY_PREFIX) for name in names if name.startswith(EFFICIENCY_PREFIX)
+    ]
+    check_names(names, initiators)
+    for key in initiators:
+        photoinitiator(key)
+    spreads = {each.knob: each.spread for each in gel_priors(gel, initiators)}
     rates = rates_of(mix_resins(gel.resin_parts))
     mean = np.array(
         [
@@ -159,7 +118,7 @@ def prior_of(gel: Gel, names: Sequence[str]) -> Prior:
             for name in names
         ]
     )
-    spread = np.array([_sd(name, gel, rates) for name in names])
+    spread = np.array([_sd(name, names, rates, spreads) for name in names])
     upper = mean + _BOUND_SD * spread
     for row, name in enumerate(names):
         if name == "X_v":

@@ -20,6 +20,7 @@ from .trial_fit import SET_UP_LOG_SD, TrialSet
 Array = NDArray[np.float64]
 
 _GOOD_SHARE = 0.7  # a cheaper run this near to the best is preferred
+_LEAST_GAIN = 0.1
 
 
 def _only_nuisance(prior: Prior) -> Array:
@@ -80,7 +81,7 @@ def further_suggestions(
     further.noise_factor = data.noise_factor
     weak = np.array([verdict != "determined" for verdict in knowledge.verdicts])
     found = []
-    for plan, slopes in zip(plans, further.jacobian_by_trial(best.values), strict=True):
+    for plan, slopes in zip(plans, further.central_jacobian_by_trial(best.values), strict=True):
         information = best.information + information_of(slopes)
         after = np.sqrt(np.diag(covariance_from(information, prior.sd)))
         gains = np.log(knowledge.posterior_error / after)
@@ -97,7 +98,8 @@ def further_suggestions(
 
 
 def advised(suggestions: Sequence[Suggestion]) -> Suggestion | None:
+    """The cheapest further run that narrows nearly as much as the best; None where none narrows by a tenth."""
     most = max((each.gain for each in suggestions), default=0.0)
-    if most <= 0.0:
+    if most < _LEAST_GAIN:
         return None
     return next(each for each in suggestions if each.gain >= _GOOD_SHARE * most)

@@ -19,6 +19,7 @@ from .cli_cure import cure
 from .cli_doubt import doubt
 from .cli_edges import dimmest, thickest
 from .cli_grid import grid
+from .cli_fit import fit
 from .cli_lamp import lamp_app
 from .cli_replace import replace
 from .cli_shades import shades
@@ -107,6 +108,7 @@ app.command()(dimmest)
 app.command()(sheet)
 app.command()(replace)
 app.command()(shades)
+app.command()(fit)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -157,8 +157,11 @@ def test_priors_come_from_the_tables() -> None:
     prior = prior_of(pure, ["k_p0", "k_t0", "dH", "f.BAPO", "b"])
     # resins.csv: 400 +- 160 L/mol/s, 2.7e5 +- 2.7e5 L/mol/s, 56 +- 2 kJ/mol; photoinitiators.csv: 0.6 +- 0.1 and 0.6 +- 0.15
     assert np.exp(prior.mean[:4]) == pytest.approx([0.4, 270.0, 56e3, 0.6], rel=1e-9)
-    assert prior.sd[:3] == pytest.approx(np.log1p([0.4, 1.0, 2.0 / 56.0]), rel=1e-9)
-    assert prior.sd[3] == pytest.approx(math.hypot(math.log1p(1 / 6), math.log1p(0.25)), rel=1e-9)
+    # a log-normal of relative standard deviation e has the spread sqrt(ln(1 + e^2)) of its logarithm
+    expected = np.sqrt(np.log1p(np.array([0.4, 1.0, 2.0 / 56.0]) ** 2))
+    assert prior.sd[:3] == pytest.approx(expected, rel=1e-9)
+    product = math.log1p((0.1 / 0.6) ** 2) + math.log1p(0.25**2)
+    assert prior.sd[3] == pytest.approx(math.sqrt(product), rel=1e-9)
     assert prior.assumed == ("b",)
 
 
