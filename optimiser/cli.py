@@ -18,8 +18,8 @@ from .cli_book import book_app
 from .cli_cure import cure
 from .cli_doubt import doubt
 from .cli_edges import dimmest, thickest
-from .cli_grid import grid
 from .cli_fit import fit
+from .cli_grid import grid
 from .cli_lamp import lamp_app
 from .cli_replace import replace
 from .cli_shades import shades
