@@ -65,8 +65,7 @@ def test_help_loads_nothing_heavy() -> None:
 
 def test_help_names_the_commands() -> None:
     text = run_python(SHOW_HELP).stdout
-    for command in ("lamp", "cure", "tune", "sheet"):
-    for command in ("lamp", "cure", "tune", "fit"):
+    for command in ("lamp", "cure", "tune", "sheet", "fit"):
         assert command in text
 
 
