@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..lamp_library.errors import InputError, SolverError
+from ..lamp_library.errors import InputError
 from ..lamp_library.lamp import Lamp
 from . import layout as at
 from .assembly import CoatCells, StackLight, gather_light, hands_energy, stack_model
@@ -172,18 +172,9 @@ def _replayed(nail: Nail, rows: Array) -> Solution:
 
 
 def _balanced(nail: Nail, rows: Array) -> Solution:
-    """A run with balances that close; a dark stretch may miss, where few radicals are left to compare with.
-
-    The balances of the schedule as a whole are checked at its end in any case.
-    """
+    """A run with balances that close where finer steps can do it; those of the whole schedule are checked at its end."""
     what = f"{nail.schedule.title} in {nail.lamp.lamp_id}, {nail.clock_s:g} s into the schedule"
-    try:
-        return solve_balanced(nail.film, nail.state, rows, nail.settings, what, record=True)
-    except SolverError:
-        if np.any(rows[:, at.S_LEVEL_START] > 0.0) or np.any(rows[:, at.S_LEVEL_END] > 0.0):
-            raise
-        control = control_row(nail.settings)
-        return solve_packed(nail.film, copy_state(nail.state), rows, control, record=True)
+    return solve_balanced(nail.film, nail.state, rows, nail.settings, what, record=True, must_close=False)
 
 
 def let_time_pass(nail: Nail, segments: Sequence[Segment]) -> Solution:

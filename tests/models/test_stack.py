@@ -15,6 +15,7 @@ from gelwright.models.schedule import Apply, Event, Expose, Rest, Schedule, Wipe
 from gelwright.models.solver import SolverSettings
 from gelwright.models.stack import build, build_many
 from gelwright.models.stack_results import StackResult
+from gelwright.optimiser.demo_data import load_any_gel
 
 LAMP = load_lamp("demo_arch_365_405")
 HAND = Hand()
@@ -317,3 +318,16 @@ def test_unknown_programme_and_position_are_refused_before_anything_runs() -> No
         run(Apply(gel=BASE), Expose(seconds=9.0, programme="disco"))
     with pytest.raises(UnknownNameError, match="position"):
         build(Schedule(title="test", events=(Apply(gel=BASE), *CURE)), LAMP, position="toe")
+
+
+def test_a_flash_on_a_cured_film_does_not_stop_the_build() -> None:
+    """In a tenth of a second next to no radicals are made: that event cannot close to a thousandth of itself, the schedule can."""
+    white = load_any_gel("white_colour")
+    events = (
+        Apply(gel=white, thickness_m=13.8e-6),
+        Expose(seconds=43.7),
+        Rest(seconds=59.9),
+        Expose(seconds=0.13),
+    )
+    found = build(Schedule(title="flash", events=events), load_lamp("demo_strong_395"))
+    assert found.balances.worst <= 1e-3
