@@ -296,6 +296,11 @@ def list_gels(folder: Path) -> tuple[str, ...]:
 
 def save_gel(gel: Gel, path: str | Path) -> None:
     """Write a gel as a TOML file that `load_gel` reads back, thickness in micrometres."""
+    Path(path).write_text(gel_text(gel), encoding="utf-8")
+
+
+def gel_text(gel: Gel) -> str:
+    """A gel as the text of its file."""
     document: dict[str, TomlValue] = {
         "name": gel.name,
         "coat": gel.coat,
@@ -312,15 +317,48 @@ def save_gel(gel: Gel, path: str | Path) -> None:
             document[label] = dict(getattr(gel, label))
     if gel.calibration is not None:
         document[_CALIBRATION] = calibration_table(gel.calibration)
-    Path(path).write_text(toml_text(document), encoding="utf-8")
+    return toml_text(document)
 
 
 def _read_gel(path: Path) -> Gel:
     if not path.is_file():
         raise InputError(f"{path}: no such file; check the path.")
     try:
-        document = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        text = path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path.name}: not readable as TOML ({error}); correct the file.") from error
+    return _gel_of(text, path)
+
+
+def gel_from_text(text: str, name: str) -> Gel:
+    """A gel from the text of a gel file that is not on this machine.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    name : str
+        What to call it in messages.
+
+    Raises
+    ------
+    InputError
+        If it breaks a rule, or names further files: there is no folder to look for them in.
+    UnknownNameError
+        If a key or a substance is not known.
+    """
+    gel = _gel_of(text, Path(name))
+    if gel.absorption_files or gel.pigment_files:
+        raise InputError(
+            f"{name}: names files of its own, which cannot be read from here; use a gel without them."
+        )
+    return gel
+
+
+def _gel_of(text: str, path: Path) -> Gel:
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
         raise InputError(f"{path.name}: not readable as TOML ({error}); correct the file.") from error
     _check_names(f"key in {path.name}", document, _KEYS)
     tables: dict[str, Any] = {label: _number_table(document, label, path.name) for label in _TABLES}

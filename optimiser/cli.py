@@ -25,6 +25,7 @@ from .cli_replace import replace
 from .cli_shades import shades
 from .cli_sheet import sheet
 from .cli_trial import trial_app
+from .cli_page import page
 from .cli_tune import tune
 
 _INPUT_ERROR = 2
@@ -101,6 +102,7 @@ app.add_typer(trial_app, name="trial")
 app.add_typer(book_app, name="book")
 app.command()(cure)
 app.command()(grid)
+app.command()(page)
 app.command()(tune)
 app.command()(doubt)
 app.command()(thickest)

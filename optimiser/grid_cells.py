@@ -10,6 +10,7 @@ from ..lamp_library.lamp import Lamp
 from ..models.cure import CureCase
 from ..models.gel import Gel
 from ..models.quick_cure import QuickFigures, quick_cures
+from ..models.results import CureResult
 from ..models.solver import SolverSettings
 from .brief import Limits
 from .verdict import CureFigures, judge
@@ -126,4 +127,21 @@ def cell_of(key: str, gel: Gel, lamp: Lamp, figures: Sequence[QuickFigures], lim
         soft=soft,
         hot=hot,
         asked_fraction=limits.bottom_conversion_min_fraction or share,
+    )
+
+
+def quick_figures_of(result: CureResult) -> QuickFigures:
+    """The deciding figures of a full run."""
+    return QuickFigures(
+        position=result.position,
+        thickness_m=result.thickness_m,
+        exposure_s=result.exposure_s,
+        bottom_conversion_fraction=result.bottom_conversion_fraction,
+        conversion_ceiling_fraction=float(result.conversion_ceiling_fraction[-1]),
+        uncured_layer_m=result.uncured_layer_m,
+        film_peak_k=result.film_peak_k,
+        nail_bed_peak_k=result.nail_bed_peak_k,
+        nail_bed_peak_time_s=result.nail_bed_peak_time_s,
+        cem43_min=result.cem43_min,
+        absorbed_photon_fraction=result.absorbed_photon_fraction,
     )

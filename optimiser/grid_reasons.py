@@ -76,7 +76,15 @@ def light_use(gel: Gel, lamp: Lamp, position: str, thickness_m: float) -> LightU
     )
 
 
-def reason_of(cell: Cell, gel: Gel, lamp: Lamp, times_the_light: float | None, limits: Limits) -> str:
+def reason_of(
+    cell: Cell,
+    gel: Gel,
+    lamp: Lamp,
+    limits: Limits,
+    *,
+    times_the_light: float | None = None,
+    was_tried: bool = False,
+) -> str:
     """One sentence on why a pair passes or fails.
 
     Parameters
@@ -85,16 +93,18 @@ def reason_of(cell: Cell, gel: Gel, lamp: Lamp, times_the_light: float | None, l
         Figures of the pair.
     gel, lamp : Gel, Lamp
         The pair.
-    times_the_light : float or None
-        The least of the tried multiples of this light in which the base cures; None when none of them does.
     limits : Limits
         What was asked for.
+    times_the_light : float or None
+        The least of the tried multiples of this light in which the base cures; None when none of them does.
+    was_tried : bool
+        Whether more light was tried at all.
     """
     if cell.passes:
         return _passes(cell, limits)
     told = []
     if "under-cured" in cell.outcome:
-        told.append(_under_cured(cell, gel, lamp, times_the_light))
+        told.append(_under_cured(cell, gel, lamp) + _more_light(times_the_light, was_tried))
     if "too hot" in cell.outcome:
         told.append(_too_hot(cell, lamp, limits))
     return " ".join(told)
@@ -109,7 +119,15 @@ def _passes(cell: Cell, limits: Limits) -> str:
     )
 
 
-def _under_cured(cell: Cell, gel: Gel, lamp: Lamp, times: float | None) -> str:
+def _more_light(times: float | None, was_tried: bool) -> str:
+    if not was_tried:
+        return "."
+    if times is None:
+        return "; twenty times the light would not cure it either."
+    return f"; about {times:g} times the light would cure it."
+
+
+def _under_cured(cell: Cell, gel: Gel, lamp: Lamp) -> str:
     soft = cell.soft
     use = light_use(gel, lamp, soft.position, cell.thickness_m)
     pigments = " and its pigments shade them" if gel.pigments_wt_pct else ""
@@ -131,15 +149,9 @@ def _under_cured(cell: Cell, gel: Gel, lamp: Lamp, times: float | None) -> str:
             f"{irradiance:.0f} mW/cm² for {cell.exposure_s:g} s is too little light; its initiators take "
             f"{100 * use.taken_fraction:.0f} % of it{pigments}"
         )
-    need = (
-        f"about {times:g} times the light would cure it"
-        if times is not None
-        else "twenty times the light would not cure it either"
-    )
     return (
         f"The base reaches {100 * soft.bottom_conversion_fraction:.0f} % of a possible "
-        f"{100 * soft.conversion_ceiling_fraction:.0f} % at {soft.position} ({100 * cell.asked_fraction:.0f} % asked for): {why}; "
-        f"{need}."
+        f"{100 * soft.conversion_ceiling_fraction:.0f} % at {soft.position} ({100 * cell.asked_fraction:.0f} % asked for): {why}"
     )
 
 

@@ -112,7 +112,12 @@ class Bench:
             replace(
                 cell,
                 reason=reason_of(
-                    cell, self.gels[cell.gel_key], self.lamps[cell.lamp_id], needed.get(i), self.limits
+                    cell,
+                    self.gels[cell.gel_key],
+                    self.lamps[cell.lamp_id],
+                    self.limits,
+                    times_the_light=needed.get(i),
+                    was_tried=True,
                 ),
                 rescue=rescue_words(cell, words.get(i, []), len(self.lamps[cell.lamp_id].programmes) > 1),
             )
