@@ -42,6 +42,15 @@ def tune(
     exhaustive: Annotated[
         bool, typer.Option("--exhaustive", help="Try every combination of all initiators: the slow audit.")
     ] = False,
+    storage: Annotated[
+        str | None,
+        typer.Option(
+            metavar="URL",
+            envvar="GELWRIGHT_STORAGE",
+            show_envvar=True,
+            help="postgresql://user@host/database: share the search with every process given the same brief.",
+        ),
+    ] = None,
 ) -> None:
     """Search the blend a brief asks for. Exit code 3 when no blend meets it."""
     from .brief_reader import read_brief
@@ -49,8 +58,10 @@ def tune(
     from .set_brief import is_set, read_set
 
     file = brief_path(brief)
-    options = Options(out=out, as_json=as_json, workers=workers, exhaustive=exhaustive)
+    options = Options(out=out, as_json=as_json, workers=workers, exhaustive=exhaustive, storage=storage)
     if is_set(file):
+        if storage is not None:
+            raise InputError(f"{brief}: --storage shares single briefs only. Leave it out for a set.")
         asked_set = read_set(file)
         if seed is not None:
             asked_set = asked_set.seeded(seed)
@@ -70,6 +81,7 @@ class Options:
     as_json: bool
     workers: int | None
     exhaustive: bool
+    storage: str | None = None
 
     def run(self, job: Callable[[ProgressBar], T]) -> T:
         """Run a job with progress in the run folder; a Ctrl-C ends it with a word on what is kept."""
@@ -106,6 +118,7 @@ def _tune_brief(asked: Brief, file: Path, options: Options) -> None:
             exhaustive=options.exhaustive,
             progress=bar,
             say=bar.say,
+            storage=options.storage,
         )
         bar.say(f"Written: {_write(outcome, file, options.out)}")
         return outcome

@@ -65,7 +65,7 @@ class Record:
             storage=storage, study_name=name, direction="minimize", load_if_exists=True
         )
         self._units = {
-            trial.user_attrs[UNIT]: _restored(trial.user_attrs[CONTENT])
+            trial.user_attrs[UNIT]: restored(trial.user_attrs[CONTENT])
             for trial in self.study.get_trials(deepcopy=False)
             if UNIT in trial.user_attrs
         }
@@ -95,7 +95,6 @@ class Record:
         from optuna.trial import create_trial
 
         ranges = {each.key: each.high_wt_pct for each in self._problem.space.substances}
-        content = {name: getattr(found, name) for name in Local.__slots__}
         constraints = dict(zip(found.limits, found.values, strict=True))
         if found.is_screening:  # keeps a coarse blend from ever being the study's best trial
             constraints[SCREENING] = 1.0
@@ -107,13 +106,19 @@ class Record:
             },
             value=found.objective,
             constraints=constraints,
-            user_attrs={UNIT: unit, CONTENT: json.dumps(content), SECONDS: seconds},
+            user_attrs={UNIT: unit, CONTENT: json.dumps(told(found)), SECONDS: seconds},
         )
         self.study.add_trials([trial])
         self._units[unit] = found
 
 
-def _restored(text: str) -> Local:
+def told(found: Local) -> dict[str, Any]:
+    """A unit's outcome as plain data."""
+    return {name: getattr(found, name) for name in Local.__slots__}
+
+
+def restored(text: str) -> Local:
+    """A unit's outcome from its JSON text."""
     content: dict[str, Any] = json.loads(text)
     for name in ("limits", "values", "figures", "multipliers"):
         content[name] = tuple(content[name])

@@ -8,10 +8,11 @@ every subset of every allowed initiator instead and is the audit path.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import combinations
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +40,15 @@ class Ledger(Protocol):
 
     def put(self, unit: str, found: Local, seconds: float) -> None:
         """Keep a finished unit."""
+        ...
+
+
+@runtime_checkable
+class SharedLedger(Ledger, Protocol):
+    """A ledger that several processes work through together."""
+
+    def results(self, jobs: Mapping[str, Callable[[], Local]]) -> Iterator[tuple[str, Local, bool]]:
+        """Units as they are finished: name, outcome, and whether it was not worked out here."""
         ...
 
 
@@ -111,10 +121,11 @@ def search(
         subsets = subsets_of(problem, kept, amines)
     desk.total = len(relaxed) + len(subsets)
     polished: dict[tuple[str, ...], Local] = {}
-    for keys in subsets:
-        polished[keys] = desk.run(
-            f"subset {' + '.join(keys)}", _subset_job(problem, keys, relaxed, dict(polished))
-        )
+    for level in _levels(
+        problem, subsets
+    ):  # a subset builds on smaller ones only, so a level can be shared out
+        jobs = {_unit(keys): _subset_job(problem, keys, relaxed, dict(polished)) for keys in level}
+        polished |= zip(level, desk.run_all(jobs), strict=True)
     method = (
         f"every blend of up to {problem.brief.max_initiators} of all {len(problem.space.initiators)} initiators polished"
         if exhaustive
@@ -138,6 +149,24 @@ class _Desk:
         self.problem, self.ledger, self.progress = problem, ledger, progress
         self.done = self.reused = 0
         self.total = STARTS
+
+    def run_all(self, jobs: Mapping[str, Callable[[], Local]]) -> list[Local]:
+        """Outcomes of units that do not depend on one another, in their order."""
+        if not isinstance(self.ledger, SharedLedger):
+            return [self.run(unit, job) for unit, job in jobs.items()]
+        found: dict[str, Local] = {}
+
+        def announced(unit: str) -> Local:
+            self.progress(self.done, self.total, unit)
+            return jobs[unit]()
+
+        for unit, outcome, is_reused in self.ledger.results(
+            {unit: partial(announced, unit) for unit in jobs}
+        ):
+            found[unit] = outcome
+            self.done += 1
+            self.reused += is_reused
+        return [found[unit] for unit in jobs]
 
     def run(self, unit: str, job: Callable[[], Local]) -> Local:
         self.progress(self.done, self.total, unit)
@@ -166,7 +195,20 @@ def _relaxed(desk: _Desk, starts: int) -> list[Local]:
             most_iterations=RELAXED_ITERATIONS,
         )
 
-    return [desk.run(f"relaxed start {index + 1}", job(index)) for index in range(starts)]
+    return desk.run_all({f"relaxed start {index + 1}": job(index) for index in range(starts)})
+
+
+def _unit(keys: Sequence[str]) -> str:
+    return f"subset {' + '.join(keys)}"
+
+
+def _levels(problem: Problem, subsets: Sequence[tuple[str, ...]]) -> list[list[tuple[str, ...]]]:
+    """Subsets by their number of initiators, the smallest first."""
+
+    def size(keys: tuple[str, ...]) -> int:
+        return len(set(keys) & set(problem.space.initiators))
+
+    return [[keys for keys in subsets if size(keys) == n] for n in sorted({size(keys) for keys in subsets})]
 
 
 def strongest(

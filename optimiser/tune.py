@@ -16,12 +16,13 @@ from ..models.results import CureResult
 from .answer import TIGHT, Candidate, ShadowPrice, candidates, shadow_prices
 from .brief import Brief
 from .demo_data import load_any_gel
+from .evaluation_log import EvaluationLog
 from .evaluators import EvaluatorMaker, SteadyEvaluator
 from .local import Local
 from .problem import Problem
 from .record import Record
 from .relaxing import Conflict, conflicts
-from .search import Found, Progress, search
+from .search import Found, Ledger, Progress, search
 from .search_space import SearchSpace, build_search_space
 from .sequences import with_programme
 
@@ -148,8 +149,9 @@ def tune(
     progress: Progress,
     say: Say,
     make_evaluator: EvaluatorMaker = SteadyEvaluator,
+    storage: str | None = None,
 ) -> Outcome:
-    """Search a brief; finished units are kept in the folder's journal and not run again.
+    """Search a brief; finished units are kept in the folder's journal, or a shared database, and not run again.
 
     Parameters
     ----------
@@ -165,20 +167,28 @@ def tune(
         Told about units of work, and about repairs.
     make_evaluator : callable
         Builds the simulator; tests put a stand-in here.
+    storage : str, optional
+        URL of a PostgreSQL database to share the search with every process that tunes the same brief in it.
 
     Returns
     -------
     Outcome
     """
+    log = EvaluationLog(folder, inputs.space.keys)
     problem = Problem(
         brief=inputs.brief, lamp=inputs.lamp, gel=inputs.gel, space=inputs.space, more_lamps=inputs.more_lamps,
-        make_evaluator=make_evaluator, workers=workers,
+        make_evaluator=log.watching(make_evaluator), workers=workers,
     )  # fmt: skip
     digest = fingerprint(inputs, exhaustive)
-    found = search(
-        problem, ledger=Record(folder, digest, problem, say), progress=progress, exhaustive=exhaustive
-    )
-    shown = candidates(problem, found.ranked, progress)
+    ledger = _ledger(folder, digest, problem, say, storage)
+    log.open(say)
+
+    def named(done: int, total: int, words: str) -> None:
+        log.unit = words
+        progress(done, total, words)
+
+    found = search(problem, ledger=ledger, progress=named, exhaustive=exhaustive)
+    shown = candidates(problem, found.ranked, named)
     found = replace(found, ranked=in_order_shown(found.ranked, shown))
     best = found.ranked[0]
     part = problem.narrowed(tuple(best.blend_wt_pct))
@@ -192,6 +202,14 @@ def tune(
         digest=digest,
         simulations=found.simulations,
     )
+
+
+def _ledger(folder: Path, digest: str, problem: Problem, say: Say, storage: str | None) -> Ledger:
+    if storage is None:
+        return Record(folder, digest, problem, say)
+    from .record_shared import SharedRecord
+
+    return SharedRecord(storage, digest)
 
 
 def in_order_shown(ranked: Sequence[Local], shown: Sequence[Candidate]) -> tuple[Local, ...]:

@@ -108,3 +108,15 @@ def test_the_check_sees_a_lazy_library_at_module_level(source: str) -> None:
 def test_the_check_lets_a_function_import_a_lazy_library() -> None:
     source = "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    import optuna\ndef f():\n    import matplotlib"
     assert module_level_lazy_imports(source, ["gelwright", "optimiser"]) == []
+
+
+def test_only_the_records_import_optuna() -> None:
+    importers = {
+        path.name
+        for path in MODULES
+        if any(
+            name.split(".")[0] == "optuna"
+            for name in imported_names(ast.parse(path.read_text(encoding="utf-8")), package_of(path))
+        )
+    }
+    assert importers == {"record.py", "record_shared.py"}

@@ -122,40 +122,41 @@ class StandIn:
         return [bottom, 0.9 * mean, mean, zero + 5e-6, film, nail_bed, cem43, zero, zero, second, residual]
 
 
+def brief_for(**changes: Any) -> Brief:
+    """A plain brief with the fields named changed."""
+    plain = Brief(
+        title="test", lamps=("demo_arch_365_405",), exposure_s=60.0, thickness_low_m=300e-6, thickness_high_m=400e-6,
+        markets=("EU",), on_date=date(2026, 1, 15), professional_use=True, objective="least_initiator",
+        resin_parts={"UDMA": 70.0, "HPMA": 30.0}, allowed=("BAPO", "TPO-L", "HCPK"),
+        limits=Limits(second_cycle_heat_max_ratio=None), uncertainty=Uncertainty(draws=32),
+    )  # fmt: skip
+    return replace(plain, **changes)
+
+
+def problem_for(brief: Brief, make_evaluator: Callable[..., Any]) -> Problem:
+    """The problem of a brief on some simulator."""
+    from gelwright.optimiser.tune import resin_base
+
+    lamp, gel = load_lamp(brief.lamps[0]), resin_base(brief)
+    return Problem(
+        brief=brief,
+        lamp=lamp,
+        gel=gel,
+        space=build_search_space(brief, lamp, gel),
+        make_evaluator=make_evaluator,
+    )
+
+
 @pytest.fixture
 def make_brief() -> Callable[..., Brief]:
     """Briefs that differ from a plain one in the fields named."""
-
-    def make(**changes: Any) -> Brief:
-        plain = Brief(
-            title="test", lamps=("demo_arch_365_405",), exposure_s=60.0, thickness_low_m=300e-6, thickness_high_m=400e-6,
-            markets=("EU",), on_date=date(2026, 1, 15), professional_use=True, objective="least_initiator",
-            resin_parts={"UDMA": 70.0, "HPMA": 30.0}, allowed=("BAPO", "TPO-L", "HCPK"),
-            limits=Limits(second_cycle_heat_max_ratio=None), uncertainty=Uncertainty(draws=32),
-        )  # fmt: skip
-        return replace(plain, **changes)
-
-    return make
+    return brief_for
 
 
 @pytest.fixture
-def make_problem(make_brief: Callable[..., Brief]) -> Callable[..., Problem]:
+def make_problem() -> Callable[..., Problem]:
     """Problems on the stand-in simulator."""
-
-    def make(**changes: Any) -> Problem:
-        from gelwright.optimiser.tune import resin_base
-
-        brief = make_brief(**changes)
-        lamp, gel = load_lamp(brief.lamps[0]), resin_base(brief)
-        return Problem(
-            brief=brief,
-            lamp=lamp,
-            gel=gel,
-            space=build_search_space(brief, lamp, gel),
-            make_evaluator=StandIn,
-        )
-
-    return make
+    return lambda **changes: problem_for(brief_for(**changes), StandIn)
 
 
 @pytest.fixture
