@@ -21,11 +21,11 @@ from .cli_edges import dimmest, thickest
 from .cli_fit import fit
 from .cli_grid import grid
 from .cli_lamp import lamp_app
+from .cli_page import page
 from .cli_replace import replace
 from .cli_shades import shades
 from .cli_sheet import sheet
 from .cli_trial import trial_app
-from .cli_page import page
 from .cli_tune import tune
 
 _INPUT_ERROR = 2

@@ -188,7 +188,9 @@ def database() -> Iterator[str]:
     data = folder / "data"
 
     def call(*arguments: str) -> None:
-        done = subprocess.run(arguments, check=False, capture_output=True, text=True, timeout=120, cwd="/", **user)
+        done = subprocess.run(
+            arguments, check=False, capture_output=True, text=True, timeout=120, cwd="/", **user
+        )
         assert done.returncode == 0, done.stderr
 
     call(str(initdb), "-D", str(data), "-U", "worker", "--auth=trust", "-E", "UTF8", "--no-sync")
