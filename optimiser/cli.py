@@ -20,11 +20,13 @@ from .cli_doubt import doubt
 from .cli_edges import dimmest, thickest
 from .cli_fit import fit
 from .cli_grid import grid
+from .cli_handout import handout
 from .cli_lamp import lamp_app
 from .cli_page import page
 from .cli_replace import replace
 from .cli_shades import shades
 from .cli_sheet import sheet
+from .cli_start import start
 from .cli_trial import trial_app
 from .cli_tune import tune
 
@@ -69,7 +71,7 @@ app = typer.Typer(
     cls=_OneLineErrors,
     help="Tune the photoinitiator blend of a nail gel to a measured lamp: cured through, and cool enough.",
     no_args_is_help=True,
-    add_completion=False,
+    add_completion=True,
     pretty_exceptions_enable=False,
 )
 
@@ -97,12 +99,14 @@ def _options(
     """Tune the photoinitiator blend of a nail gel to a measured lamp: cured through, and cool enough."""
 
 
+app.command()(start)
 app.add_typer(lamp_app, name="lamp")
 app.add_typer(trial_app, name="trial")
 app.add_typer(book_app, name="book")
 app.command()(cure)
 app.command()(grid)
 app.command()(page)
+app.command()(handout)
 app.command()(tune)
 app.command()(doubt)
 app.command()(thickest)

@@ -35,14 +35,14 @@ SCALARS = (
 PICTURE_ENDINGS = (".png", ".svg", ".pdf")
 
 
-def check_picture(path: Path) -> None:
+def check_picture(path: Path, option: str = "--plot") -> None:
     """Refuse a picture file of an unknown kind or in a missing folder before anything is computed."""
     if path.suffix.lower() not in PICTURE_ENDINGS:
         raise InputError(
-            f"--plot {path}: '{path.suffix}' is no known picture; use {', '.join(PICTURE_ENDINGS)}."
+            f"{option} {path}: '{path.suffix}' is no known picture; use {', '.join(PICTURE_ENDINGS)}."
         )
     if not path.parent.is_dir():
-        raise InputError(f"--plot {path}: the folder {path.parent} does not exist. Make it first.")
+        raise InputError(f"{option} {path}: the folder {path.parent} does not exist. Make it first.")
 
 
 def figures(result: CureResult) -> CureFigures:

@@ -303,3 +303,8 @@ def draw_cycles(axes: Axes, shares: Mapping[str, Sequence[float]]) -> Axes:
     _title(axes, "Heat of reaction by cycle")
     _legend(axes, loc="upper right")
     return axes
+
+
+def handout_style() -> dict[Any, Any]:
+    """Settings for a page that is printed: text stays text in a PDF."""
+    return {**_STYLE, "font.size": 8, "pdf.fonttype": 42, "axes.titlesize": 9}
