@@ -143,3 +143,71 @@ def compare(
     typer.echo(
         json.dumps({"a": figures_json(a), "b": figures_json(b)}, indent=2) if as_json else compare_text(a, b)
     )
+
+
+@lamp_app.command("drift")
+def drift(
+    readings: Annotated[
+        list[str], typer.Argument(metavar="OLDEST ... NEWEST", help="Readings of one lamp: folders or ids.")
+    ],
+    hours: Annotated[
+        str | None,
+        typer.Option(
+            metavar="H,H,...", help="Hours of light at each; those in the lamps' provenance if left out."
+        ),
+    ] = None,
+    repeat_percent: Annotated[
+        float | None,
+        typer.Option(
+            help="Standard deviation of a reading's scale, %; as the lamps state it, or 2, if left out."
+        ),
+    ] = None,
+    gel: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--gel", metavar="G", help="Gel, or run folder: when does its margin run out? Repeatable."
+        ),
+    ] = None,
+    seconds: Annotated[
+        float | None,
+        typer.Option(min=0.1, max=3600, help="Lamp-on time for --gel, s; a run folder has its own."),
+    ] = None,
+    plot: Plot = None,
+    as_json: Json = False,
+) -> None:
+    """A lamp read again: drift of each position, ageing rate, time to 70 %, and how long gels go on passing."""
+    from .lamp_drift_text import drift_data, drift_of, drift_picture, drift_text, gel_margins
+    from .lamp_plot import check_format
+    from .progress import ProgressBar
+
+    if plot is not None:
+        check_format(plot)
+    found, lamps = drift_of(readings, hours, repeat_percent)
+    with ProgressBar() as bar:
+        margins = gel_margins(found, lamps[-1], gel or [], seconds, bar)
+    if plot is not None:
+        typer.echo(f"Picture written: {drift_picture(found, margins, plot)}", err=True)
+    typer.echo(
+        json.dumps(drift_data(found, lamps, margins), indent=2)
+        if as_json
+        else drift_text(found, lamps, margins)
+    )
+
+
+@lamp_app.command("report")
+def report(
+    lamp: LampName,
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for report.md and the picture.")],
+) -> None:
+    """Write the lamp report: identity, set-up, instrument, irradiance by position; missing fields are asked for."""
+    from ..lamp_library.lamp import load_lamp
+    from .lamp_report import FIELD_WORDS, missing_fields, write_report
+    from .lamp_view import lamp_figures
+
+    loaded = load_lamp(lamp)
+    written = write_report(loaded, lamp_figures(loaded), out)
+    typer.echo(f"Written: {written}")
+    missing = missing_fields(loaded)
+    if missing:
+        typer.echo(f"{len(missing)} fields are not filled in:")
+        typer.echo("\n".join(f"  {FIELD_WORDS[key]}" for key in missing))

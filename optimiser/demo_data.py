@@ -63,6 +63,12 @@ def sheet_path(name_or_path: str) -> Path:
     return _path(name_or_path, "trials", "demonstration trial sheet")
 
 
+def reread_path(name: str) -> Path | None:
+    """Folder of a packaged lamp read again at some age; None where the id is none."""
+    folder = DEMO_FOLDER / "rereads" / name
+    return folder if name and not _looks_like_path(name) and (folder / "lamp.toml").is_file() else None
+
+
 def list_demo_schedules() -> tuple[str, ...]:
     """Ids of the packaged schedules."""
     return _ids("schedules")

@@ -135,7 +135,7 @@ class _Bench:
         return scaled.max(axis=1), [self.rows[i].limit_name for i in scaled.argmax(axis=1)]
 
 
-def edge_of(case: GelCase, moved: Moved, progress: Progress) -> Edge:
+def edge_of(case: GelCase, moved: Moved, progress: Progress, *, with_chance: bool = True) -> Edge:
     """Find how far a condition can be moved.
 
     Parameters
@@ -146,6 +146,8 @@ def edge_of(case: GelCase, moved: Moved, progress: Progress) -> Edge:
         `THICKNESS` or `OUTPUT`.
     progress : callable
         Told about the parts of the work.
+    with_chance : bool
+        Whether the chance of passing there is worked out too, which takes most of the time.
 
     Returns
     -------
@@ -174,7 +176,9 @@ def edge_of(case: GelCase, moved: Moved, progress: Progress) -> Edge:
     edge, stopped_by = _close_in(bench, values, last, step)
     other, other_by = _close_in(bench, values, first, -step)
     progress(2, 3, "the chance of passing")
-    sure, passing = _chances(case, moved, edge, other if other_by else float(values[first]))
+    sure, passing = None, None
+    if with_chance:
+        sure, passing = _chances(case, moved, edge, other if other_by else float(values[first]))
     return Edge(
         case=case, moved=moved, values=values, worst=worst, edge=edge, other_end=other if other_by else None,
         stopped_by=stopped_by, other_stopped_by=other_by, stretches=stretches, sure_value=sure, passing=passing,
