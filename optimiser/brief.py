@@ -124,6 +124,53 @@ class Uncertainty:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Choices:
+    """What the search may choose beside the blend; nothing when all is empty.
+
+    Parameters
+    ----------
+    exposures_s : tuple of float
+        Cure times to choose among [s].
+    exposure_low_s, exposure_high_s : float or None
+        A window of cure times instead [s].
+    programmes : tuple of str
+        Programmes and sequences to choose among; ``"all"`` = every one the lamp has.
+    coats : tuple of int
+        Numbers of coats, each cured, for the same total thickness.
+    """
+
+    exposures_s: tuple[float, ...] = ()
+    exposure_low_s: float | None = None
+    exposure_high_s: float | None = None
+    programmes: tuple[str, ...] = ()
+    coats: tuple[int, ...] = ()
+
+    def __post_init__(self) -> None:
+        low, high = self.exposure_low_s, self.exposure_high_s
+        if (low is None) != (high is None):
+            raise InputError(
+                "choices: cure_seconds_low and cure_seconds_high belong together. Give both or neither."
+            )
+        if low is not None and high is not None and low >= high:
+            raise InputError(
+                f"choices.cure_seconds_low is {low:g} s; it must be below cure_seconds_high ({high:g} s). Exchange the two."
+            )
+        if low is not None and self.exposures_s:
+            raise InputError(
+                "choices: cure_seconds and a window cure_seconds_low to _high are both given; only one can hold. "
+                "Remove one."
+            )
+        for label, values in (("cure_seconds", self.exposures_s), ("coats", self.coats)):
+            if len(set(values)) != len(values):
+                raise InputError(f"choices.{label}: a value is listed twice. Remove one.")
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether there is nothing to choose."""
+        return self == Choices()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Brief:
     """Everything a search needs to know, as asked for by the formulator.
 
@@ -166,7 +213,7 @@ class Brief:
         Smallest loading worth weighing [wt%], 0.002 or more.
     caps_wt_pct : mapping of str to float
         The formulator's own upper limits [wt%].
-    limits, margins, uncertainty
+    limits, margins, uncertainty, choices
         See the classes.
     objective : str
         ``least_heat``, ``least_initiator``, ``least_cost`` or ``least_yellowing``.
@@ -214,6 +261,7 @@ class Brief:
     limits: Limits = field(default_factory=Limits)
     margins: Margins = field(default_factory=Margins)
     uncertainty: Uncertainty = field(default_factory=Uncertainty)
+    choices: Choices = field(default_factory=Choices)
     currency: str = ""
     prices_per_kg: Mapping[str, float] = field(default_factory=dict)
     hand_start_k: float = 306.15
@@ -276,8 +324,27 @@ def _check_lamps(brief: Brief) -> None:
                 )
 
 
+def _check_choices(brief: Brief) -> None:
+    if brief.choices.is_empty:
+        return
+    if brief.serve != "one_blend":
+        raise InputError(
+            f'choices: cannot be combined with lamp.serve = "{brief.serve}". Choose for one blend, or leave choices out.'
+        )
+    if max(brief.choices.coats, default=1) > 1:
+        if len(brief.lamps) > 1:
+            raise InputError(
+                "choices.coats: several coats are worked out in one lamp only. Write one brief per lamp."
+            )
+        if brief.objective == "least_yellowing":
+            raise InputError(
+                "choices.coats: yellowness is judged for single coats. Choose another objective or leave coats out."
+            )
+
+
 def _check_parts(brief: Brief) -> None:
     _check_lamps(brief)
+    _check_choices(brief)
     if not brief.smallest_loading_wt_pct >= TRACE_WT_PCT:
         raise InputError(
             f"substances.smallest_loading_wt_pct is {brief.smallest_loading_wt_pct:g} wt%; it must be at least "

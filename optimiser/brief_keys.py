@@ -12,7 +12,16 @@ from dataclasses import dataclass
 from typing import Literal
 
 Kind = Literal[
-    "number", "whole", "yes_no", "text", "choice", "date", "names", "numbers_by_name", "texts_by_name"
+    "number",
+    "whole",
+    "yes_no",
+    "text",
+    "choice",
+    "date",
+    "names",
+    "numbers",
+    "numbers_by_name",
+    "texts_by_name",
 ]
 
 OBJECTIVES = ("least_heat", "least_initiator", "least_cost", "least_yellowing")
@@ -132,6 +141,31 @@ KEYS: tuple[Key, ...] = (
         name="programme_in",
         kind="texts_by_name",
         remedy="Give the programme of single lamps as text.",
+    ),
+    Key(
+        section="choices",
+        name="cure_seconds",
+        kind="numbers",
+        unit="s",
+        low=1,
+        high=600,
+        remedy="List the cure times to choose among, for instance [30, 60].",
+    ),
+    _number("choices", "cure_seconds_low", "s", 1, 600, "Give the shortest cure time in seconds."),
+    _number("choices", "cure_seconds_high", "s", 1, 600, "Give the longest cure time in seconds."),
+    Key(
+        section="choices",
+        name="programmes",
+        kind="names",
+        remedy='List programmes and sequences to choose among, or write "all" for those the lamp has.',
+    ),
+    Key(
+        section="choices",
+        name="coats",
+        kind="numbers",
+        low=1,
+        high=5,
+        remedy="List numbers of coats for the same total thickness, for instance [1, 2].",
     ),
     Key(
         section="gel",

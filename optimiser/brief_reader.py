@@ -11,7 +11,7 @@ from typing import Any
 
 from ..lamp_library.errors import InputError
 from ..lamp_library.units import k_from_c, m_from_um
-from .brief import Brief, Limits, Margins, Uncertainty
+from .brief import Brief, Choices, Limits, Margins, Uncertainty
 from .brief_keys import BY_LABEL, KEYS, SECTIONS, Key, nearest
 
 
@@ -118,6 +118,11 @@ def _value(key: Key, value: Any, file: str) -> Any:
             return value if plain else _refuse(key, value, file, "a plain date")
         case "names":
             return _names(key, value, file)
+        case "numbers":
+            listed = [value] if isinstance(value, int | float) else value
+            if not isinstance(listed, list) or not listed:
+                _refuse(key, value, file, "a list of numbers")
+            return tuple(_number(key, each, file, key.label) for each in listed)
         case "numbers_by_name":
             if not isinstance(value, dict):
                 _refuse(key, value, file, "a table of name = number")
@@ -198,6 +203,7 @@ def _brief(values: dict[str, Any], file: Path) -> Brief:
         objective=values["objective.minimise"],
         limits=_limits(values),
         margins=Margins(**_section(values, "margins")),
+        choices=_choices(values),
         uncertainty=Uncertainty(**_section(values, "uncertainty")),
         **given,
     )
@@ -205,6 +211,20 @@ def _brief(values: dict[str, Any], file: Path) -> Brief:
 
 def _section(values: dict[str, Any], section: str) -> dict[str, Any]:
     return {label.split(".")[1]: value for label, value in values.items() if label.startswith(f"{section}.")}
+
+
+def _choices(values: dict[str, Any]) -> Choices:
+    given = _section(values, "choices")
+    coats = tuple(int(each) for each in given.get("coats", ()) if float(each).is_integer())
+    if len(coats) != len(given.get("coats", ())):
+        raise InputError("choices.coats: numbers of coats must be whole. Write for instance [1, 2].")
+    return Choices(
+        exposures_s=tuple(float(each) for each in given.get("cure_seconds", ())),
+        exposure_low_s=given.get("cure_seconds_low"),
+        exposure_high_s=given.get("cure_seconds_high"),
+        programmes=given.get("programmes", ()),
+        coats=coats,
+    )
 
 
 def _limits(values: dict[str, Any]) -> Limits:

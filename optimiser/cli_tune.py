@@ -14,6 +14,7 @@ from ..lamp_library.errors import InputError
 
 if TYPE_CHECKING:
     from .brief import Brief
+    from .choices import ChoicesOutcome
     from .progress import ProgressBar
     from .set_brief import SetBrief
     from .set_tune import SetOutcome
@@ -70,6 +71,9 @@ def tune(
     asked = read_brief(file)
     if seed is not None:
         asked = replace(asked, seed=seed)
+    if not asked.choices.is_empty:
+        _tune_choices(asked, file, options)
+        return
     _tune_brief(asked, file, options)
 
 
@@ -124,7 +128,23 @@ def _tune_brief(asked: Brief, file: Path, options: Options) -> None:
         return outcome
 
     outcome = options.run(job)
-    options.show(_text(outcome), outcome_data(outcome), outcome.found.is_feasible)
+    options.show(outcome_text(outcome), outcome_data(outcome), outcome.found.is_feasible)
+
+
+def _tune_choices(asked: Brief, file: Path, options: Options) -> None:
+    from .choices import brief_of, combinations_of, tune_choices
+    from .choices_report import choices_data, choices_text, write_choices_folder
+    from .tune import resolve
+
+    resolve(brief_of(asked, combinations_of(asked)[0]))
+
+    def job(bar: ProgressBar) -> ChoicesOutcome:
+        outcome = tune_choices(asked, options.out, workers=options.workers, progress=bar, say=bar.say)
+        bar.say(f"Written: {write_choices_folder(outcome, file, options.out)}")
+        return outcome
+
+    outcome = options.run(job)
+    options.show(choices_text(outcome), choices_data(outcome), outcome.is_feasible)
 
 
 def _tune_set(asked: SetBrief, file: Path, options: Options) -> None:
@@ -161,7 +181,8 @@ def _write(outcome: Outcome, file: Path, out: Path) -> Path:
     return write_run_folder(outcome, file, out)
 
 
-def _text(outcome: Outcome) -> str:
+def outcome_text(outcome: Outcome) -> str:
+    """One brief's answer for the screen."""
     from .cautions import short_cautions
     from .report import chance, objective_text, status_doubts
 

@@ -17,6 +17,7 @@ from typing import Any, cast
 import numpy as np
 from numpy.typing import NDArray
 
+from ..lamp_library.errors import GelwrightError, InputError
 from ..lamp_library.lamp import Lamp
 from ..models.stack_results import StackResult
 from .evaluators import EvaluatorMaker, SteadyEvaluator
@@ -123,8 +124,6 @@ def resolve_set(asked: SetBrief) -> SetInputs:
 
 
 def _resolved(coat: CoatAsked) -> Inputs:
-    from ..lamp_library.errors import GelwrightError
-
     try:
         return resolve(coat.brief)
     except GelwrightError as fault:
@@ -187,22 +186,44 @@ def joint(
     inputs: SetInputs, takers: Sequence[SearchedTaker], *, workers: int | None, progress: Progress
 ) -> SetOutcome:
     """Choose substances for every gel, polish their loadings in the finished stack, and work the answer out."""
-    whole, choices = coat_set(inputs), _choices(inputs.asked, takers)
-    best: tuple[Local, StackProblem, Shared] | None = None
-    sentences = []
+    return _outcome(inputs, takers, polished_stack(inputs, takers, workers=workers, progress=progress))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PolishedStack:
+    """The best blends found for the finished stacks, with the problem they solve and how they were come by."""
+
+    found: Local
+    problem: StackProblem
+    shared: Shared
+    sentences: tuple[str, ...]
+
+
+def polished_stack(
+    inputs: SetInputs,
+    takers: Sequence[SearchedTaker],
+    *,
+    workers: int | None,
+    progress: Progress,
+    most_tried: int = TRIED,
+) -> PolishedStack:
+    """Polish up to `most_tried` choices of substances in the finished stack, until one keeps every limit."""
+    whole, choices = coat_set(inputs), _choices(inputs.asked, takers)[:most_tried]
+    best: PolishedStack | None = None
+    sentences: list[str] = []
     for number, shared in enumerate(choices, start=1):
         progress(number - 1, len(choices), f"finished stack, choice {number} of substances")
-        problem = StackProblem(
-            coats=whole.narrowed([tuple(blend.blend_wt_pct) for blend in shared.blends]), workers=workers
-        )
+        keys = [tuple(blend.blend_wt_pct) for blend in shared.blends]
+        problem = StackProblem(coats=whole.narrowed(keys), workers=workers)
         found = _polished(problem, shared)
         sentences.append(_sentence(number, shared, found))
-        if best is None or found.rank < best[0].rank:
-            best = (found, problem, shared)
+        if best is None or found.rank < best.found.rank:
+            best = PolishedStack(found=found, problem=problem, shared=shared, sentences=())
         if found.is_feasible:
             break
-    assert best is not None
-    return _outcome(inputs, takers, *best, tuple(sentences))
+    if best is None:
+        raise InputError("a set needs at least one gel. List coats.")
+    return replace(best, sentences=tuple(sentences))
 
 
 def _choices(asked: SetBrief, takers: Sequence[SearchedTaker]) -> list[Shared]:
@@ -297,14 +318,8 @@ def _sentence(number: int, shared: Shared, found: Local) -> str:
     return f"choice {number} of substances ({materials}): {words} after the joint polish, {found.simulations} builds"
 
 
-def _outcome(
-    inputs: SetInputs,
-    takers: Sequence[SearchedTaker],
-    found: Local,
-    problem: StackProblem,
-    shared: Shared,
-    sentences: tuple[str, ...],
-) -> SetOutcome:
+def _outcome(inputs: SetInputs, takers: Sequence[SearchedTaker], polished: PolishedStack) -> SetOutcome:
+    found, problem, shared = polished.found, polished.problem, polished.shared
     loadings = problem.vector(found.blend_wt_pct)
     point = problem.point(loadings)
     return SetOutcome(
@@ -319,5 +334,5 @@ def _outcome(
         objective_before=problem.point(start_of(problem, shared)).objective,
         results=tuple(problem.results(loadings)),
         passing=chance_of_set(problem, loadings, inputs.asked.brief.uncertainty.draws),
-        polished=sentences,
+        polished=polished.sentences,
     )

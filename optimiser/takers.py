@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from .evaluators import EvaluatorMaker, SteadyEvaluator
 from .local import Local, local_search
 from .problem import Problem
 from .record import Record
-from .search import Found, Progress, search
+from .search import Found, Progress, distinct, search
 from .starts import moderate_start
 from .tune import Inputs, fingerprint
 
@@ -99,6 +100,54 @@ def searched(
     return SearchedTaker(name=name, problem=problem, found=found, digest=digest)
 
 
+def warmed(
+    inputs: Inputs,
+    folder: Path,
+    starts: Sequence[dict[str, float]],
+    *,
+    name: str,
+    workers: int | None,
+    progress: Progress,
+    say: Say,
+    make_evaluator: EvaluatorMaker = SteadyEvaluator,
+) -> SearchedTaker:
+    """Polish blends known from a neighbouring brief in this one, instead of a search of its own.
+
+    Parameters
+    ----------
+    starts : sequence of dict of str to float
+        Blends to begin with [wt%]; those with a substance that is not allowed here are left out.
+    inputs, folder, name, workers, progress, say, make_evaluator
+        As for `searched`.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    problem = problem_of(inputs, workers, make_evaluator)
+    digest = fingerprint(inputs, False)
+    record = Record(folder, digest, problem, say)
+    usable = [start for start in starts if set(start) <= set(problem.space.keys)]
+    found: list[Local] = []
+    for number, start in enumerate(usable):
+        progress(number, len(usable), f"{name}, {' + '.join(start)}")
+        unit = f"warm {' + '.join(start)}"
+        known = record.get(unit)
+        if known is None:
+            began = time.perf_counter()
+            part = problem.narrowed(tuple(start))
+            low = np.full(len(part.space.keys), problem.brief.smallest_loading_wt_pct)
+            known = local_search(part, np.maximum(part.vector(start), low), low)
+            record.put(unit, known, time.perf_counter() - began)
+        found.append(known)
+    ranked = tuple(distinct(found))
+    method = f"{len(usable)} blends of a neighbouring choice polished"
+    simulations = sum(each.simulations for each in found)
+    return SearchedTaker(
+        name=name,
+        problem=problem,
+        found=Found(ranked=ranked, simulations=simulations, units=len(found), reused=0, method=method),
+        digest=digest,
+    )
+
+
 def problem_of(
     inputs: Inputs, workers: int | None, make_evaluator: EvaluatorMaker = SteadyEvaluator
 ) -> Problem:
@@ -112,9 +161,3 @@ def problem_of(
         make_evaluator=make_evaluator,
         workers=workers,
     )
-
-
-def with_found(taker: SearchedTaker, best: Local) -> Found:
-    """The outcome of a taker's search with one blend put first."""
-    others = [each for each in taker.found.ranked if each is not best]
-    return replace(taker.found, ranked=(best, *others))
