@@ -12,7 +12,7 @@ from typing import Any
 
 from ..lamp_library.errors import InputError
 from ..lamp_library.units import c_from_k, k_from_c, um_from_m
-from .brief_keys import COATS, OBJECTIVES, SERVE, TISSUE_LIMIT_REASON, TRACE_WT_PCT
+from .brief_keys import COATS, MOST_LAMPS, OBJECTIVES, SERVE, TISSUE_LIMIT_REASON, TRACE_WT_PCT
 
 NAIL_BED_HIGHEST_K = k_from_c(48.0)
 COMFORT_K = k_from_c(42.0)
@@ -315,6 +315,11 @@ def _plain(value: Any) -> Any:
 def _check_lamps(brief: Brief) -> None:
     if brief.serve not in SERVE:
         raise InputError(f"lamp.serve is '{brief.serve}'; allowed are {', '.join(SERVE)}. Choose one.")
+    if brief.serve != "one_blend" and not 2 <= len(brief.lamps) <= MOST_LAMPS:
+        raise InputError(
+            f'lamp.serve = "{brief.serve}" needs 2 to {MOST_LAMPS} lamps; lamp.names lists {len(brief.lamps)}. '
+            "List more or fewer, or leave serve out."
+        )
     for label, given in (("cure_seconds_in", brief.exposures_s), ("programme_in", brief.programmes)):
         for name in given:
             if name not in brief.lamps:

@@ -25,7 +25,8 @@ Kind = Literal[
 ]
 
 OBJECTIVES = ("least_heat", "least_initiator", "least_cost", "least_yellowing")
-SERVE = ("one_blend",)
+SERVE = ("one_blend", "blend_per_lamp", "largest_set")
+MOST_LAMPS = 8
 COATS = ("base", "builder", "colour", "top")
 
 # below this nothing cures, nobody weighs, and the balances of a run compare nothing with nothing

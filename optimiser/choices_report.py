@@ -35,11 +35,14 @@ def why(outcome: ChoicesOutcome) -> list[str]:
     if not outcome.is_feasible:
         return ["No combination keeps every limit; the nearest comes first."]
     brief = outcome.brief
-    lines = []
-    lines.append(
-        f"{best.choice.words} won: {objective_words(brief, best.objective)}, the {OBJECTIVE_WORDS[brief.objective]} of "
-        f"{1 + sum(each.is_feasible for each in others)} combinations that keep every limit; it rests on {_rests_on(best)}."
+    kept = 1 + sum(each.is_feasible for each in others)
+    rank = (
+        "the only combination that keeps every limit"
+        if kept == 1
+        else f"the {OBJECTIVE_WORDS[brief.objective]} of {kept} combinations that keep every limit"
     )
+    won = f"{best.choice.words} won: {objective_words(brief, best.objective)}, {rank}; it rests on {_rests_on(best)}."
+    lines = [won]
     cheaper = [each for each in others if each.is_feasible and each.objective < best.objective]
     lines += [
         f"{each.choice.words} is within {100 * EQUAL:g} % of it ({objective_words(brief, each.objective)}) and takes "

@@ -15,6 +15,7 @@ from ..lamp_library.errors import InputError
 if TYPE_CHECKING:
     from .brief import Brief
     from .choices import ChoicesOutcome
+    from .lamp_choice import LampsOutcome
     from .progress import ProgressBar
     from .set_brief import SetBrief
     from .set_tune import SetOutcome
@@ -71,6 +72,9 @@ def tune(
     asked = read_brief(file)
     if seed is not None:
         asked = replace(asked, seed=seed)
+    if asked.serve != "one_blend":
+        _tune_lamps(asked, file, options)
+        return
     if not asked.choices.is_empty:
         _tune_choices(asked, file, options)
         return
@@ -129,6 +133,30 @@ def _tune_brief(asked: Brief, file: Path, options: Options) -> None:
 
     outcome = options.run(job)
     options.show(outcome_text(outcome), outcome_data(outcome), outcome.found.is_feasible)
+
+
+def _tune_lamps(asked: Brief, file: Path, options: Options) -> None:
+    from .lamp_choice import plain_for, tune_lamps
+    from .lamp_choice_report import lamps_data, lamps_text, write_lamps_folder
+    from .tune import resolve
+
+    for name in asked.lamps:  # every fault of the inputs shows here, before anything is written
+        resolve(plain_for(asked, (name,)))
+
+    def job(bar: ProgressBar) -> LampsOutcome:
+        outcome = tune_lamps(
+            asked,
+            options.out,
+            workers=options.workers,
+            exhaustive=options.exhaustive,
+            progress=bar,
+            say=bar.say,
+        )
+        bar.say(f"Written: {write_lamps_folder(outcome, file, options.out)}")
+        return outcome
+
+    outcome = options.run(job)
+    options.show(lamps_text(outcome), lamps_data(outcome), outcome.is_feasible)
 
 
 def _tune_choices(asked: Brief, file: Path, options: Options) -> None:
