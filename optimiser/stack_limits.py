@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..models.formulation import mix_resins
+from ..models.formulation import gel_resin
 from ..models.stack_results import CoatFigures, EventResult, StackResult
 from .constraints import Constraint, blend_limits, cure_limits, heat_limits
 from .stack_parts import CoatSet, Part
@@ -101,7 +101,7 @@ def coat_of(result: StackResult, layer: int) -> CoatFigures | None:
 
 def _cure_rows(coats: CoatSet, corner: int, layer: int, number: int, coat: str) -> list[StackRow]:
     part, is_top = coats.parts[number], layer == len(coats.layers(coats.corners[corner].stack))
-    ceiling = mix_resins(part.gel.resin_parts).conversion_ceiling_fraction(coats.hand.start_k)
+    ceiling = gel_resin(part.gel).conversion_ceiling_fraction()
 
     def conversion(results: Results, _: Sequence[Floats], figure: str) -> float:
         mine = coat_of(results[corner], layer)
