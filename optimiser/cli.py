@@ -19,6 +19,7 @@ from .cli_cure import cure
 from .cli_doubt import doubt
 from .cli_edges import dimmest, thickest
 from .cli_fit import fit
+from .cli_front import front
 from .cli_grid import grid
 from .cli_handout import handout
 from .cli_lamp import lamp_app
@@ -109,6 +110,7 @@ app.command()(page)
 app.command()(handout)
 app.command()(tune)
 app.command()(doubt)
+app.command()(front)
 app.command()(thickest)
 app.command()(dimmest)
 app.command()(sheet)

@@ -8,7 +8,7 @@ and so on times five), so that no limit drowns the others.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -25,6 +25,7 @@ Measures = Mapping[str, Floats]
 
 TEMPERATURE_SCALE_K = 5.0
 CONVERSION_SCALE = 0.05
+MOST_LOGARITHMIC_ROOM = 0.99
 
 _SHOWN_UNIT = {
     "k": "°C",
@@ -98,6 +99,19 @@ class Constraint:
     def shown_margin(self, figure: float) -> str:
         """The margin as text in the chemist's unit."""
         return shown_difference(self.margin(figure), self.unit)
+
+    def tightened(self, room: float) -> Constraint:
+        """The same limit moved so that keeping it leaves this much room to the present one, in scaled units.
+
+        A logarithmic limit shrinks by the factor ``2 ** (1 - room) - 1``, which stays above 0 for any room below 1.
+        """
+        if room == 0.0:
+            return self
+        if self.logarithmic:
+            return replace(
+                self, limit=self.limit * float(np.exp2(1.0 - min(room, MOST_LOGARITHMIC_ROOM)) - 1.0)
+            )
+        return replace(self, limit=self.limit - self.sense * room * self.scale)
 
     @property
     def words(self) -> str:

@@ -78,6 +78,8 @@ class Problem:
         What is asked, in which light, on which resin base, with which substances.
     more_lamps : tuple of Lamp
         Further lamps the same blend has to serve, in the order of the brief; every limit holds in each of them.
+    tightened : mapping of str to float
+        Room to be kept from a limit beyond what the brief asks, by the limit's name, in scaled units.
     make_evaluator : callable
         Builds the simulator; tests put a cheap stand-in here.
     workers : int or None
@@ -91,6 +93,7 @@ class Problem:
     gel: Gel
     space: SearchSpace
     more_lamps: tuple[Lamp, ...] = ()
+    tightened: Mapping[str, float] = field(default_factory=dict)
     make_evaluator: EvaluatorMaker = SteadyEvaluator
     workers: int | None = None
     is_screening: bool = False
@@ -120,7 +123,7 @@ class Problem:
         some = np.zeros((1, len(self.space.keys)))
         some[0, 0] = 0.1 * self.space.high_wt_pct[0]
         self.ceilings = self.evaluator(some).conversion_ceiling_fraction
-        self.constraints = build_constraints(
+        rows = build_constraints(
             self.brief,
             self.scenarios,
             # strong light can end a cure early by using the initiator up, so both ends of the lamp are judged
@@ -129,6 +132,7 @@ class Problem:
             second=self.second_scenarios,
             ceilings=self.ceilings,
         )
+        self.constraints = tuple(row.tightened(self.tightened.get(row.limit_name, 0.0)) for row in rows)
 
     @property
     def lamps(self) -> tuple[Lamp, ...]:
@@ -194,6 +198,7 @@ class Problem:
             gel=self.gel,
             space=self.space.subset(keys),
             more_lamps=self.more_lamps,
+            tightened=self.tightened,
             make_evaluator=self.make_evaluator,
             workers=self.workers,
             is_screening=screening,

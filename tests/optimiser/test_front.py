@@ -1,0 +1,111 @@
+"""Hypervolume against closed forms and a library, and a front on the stand-in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from gelwright.lamp_library.errors import InputError, UnknownNameError
+from gelwright.optimiser.brief import Limits
+from gelwright.optimiser.constraints import Constraint
+from gelwright.optimiser.front import axes_of, front_of
+from gelwright.optimiser.hypervolume import hypervolume, knee, unbeaten
+from gelwright.optimiser.local import Local
+from gelwright.optimiser.problem import Problem
+
+MakeProblem = Callable[..., Problem]
+PRICES = {"BAPO": 120.0, "TPO-L": 75.0, "HCPK": 22.0}
+
+
+def test_area_below_a_quarter_circle() -> None:
+    # points on the arc (1 - cos, 1 - sin): the region beyond a dense row of them tends to a quarter disc, pi / 4
+    angle = np.linspace(0.0, np.pi / 2, 4001)
+    arc = np.column_stack([1.0 - np.cos(angle), 1.0 - np.sin(angle)])
+    assert hypervolume(arc, np.ones(2)) == pytest.approx(np.pi / 4, abs=5e-4)
+
+
+def test_volume_of_boxes_by_inclusion_and_exclusion() -> None:
+    points = np.array([[0.2, 0.5, 0.6], [0.5, 0.2, 0.3], [0.7, 0.6, 0.1]])
+    sides = 1.0 - points
+    single = sides.prod(axis=1).sum()
+    pairs = sum(np.minimum(sides[i], sides[j]).prod() for i, j in ((0, 1), (0, 2), (1, 2)))
+    assert hypervolume(points, np.ones(3)) == pytest.approx(single - pairs + sides.min(axis=0).prod())
+
+
+@pytest.mark.parametrize("axes", [2, 3])
+def test_hypervolume_is_that_of_a_library(axes: int) -> None:
+    library = pytest.importorskip("optuna._hypervolume")
+    rng = np.random.default_rng(axes)
+    for _ in range(5):
+        points, reference = rng.random((25, axes)), np.full(axes, 0.9)
+        inside = points[np.all(points < reference, axis=1)]
+        assert hypervolume(points, reference) == pytest.approx(library.compute_hypervolume(inside, reference))
+
+
+def test_unbeaten_points_and_the_knee() -> None:
+    points = np.array([[0.0, 1.0], [1.0, 0.0], [0.2, 0.3], [0.6, 0.6], [0.2, 0.3], [0.5, 0.2]])
+    kept = unbeaten(points)
+    assert kept.tolist() == [0, 2, 5, 1]
+    assert knee(points[kept]) == 1
+    with pytest.raises(InputError, match="two or three"):
+        hypervolume(np.zeros((1, 4)), np.ones(4))
+
+
+def test_a_tightened_limit_leaves_the_room_asked_for() -> None:
+    plain = {"name": "x", "limit_name": "x", "figure": "f", "scenario": 0, "limit": 2.0, "unit": "k"}
+    for sense, logarithmic in ((1, False), (-1, False), (1, True)):
+        row = Constraint(**plain, sense=sense, scale=5.0, logarithmic=logarithmic)  # type: ignore[arg-type]
+        moved = row.tightened(0.3)
+        # on the moved limit the present one has 0.3 to spare
+        assert float(row.scaled(np.array(moved.limit))) == pytest.approx(-0.3)
+        assert row.tightened(0.0) is row
+
+
+class Memory(dict[str, Local]):
+    def put(self, unit: str, found: Local, seconds: float) -> None:
+        self[unit] = found
+
+
+def traced(problem: Problem, *names: str, levels: int = 4) -> object:
+    return front_of(
+        problem, axes_of(names, problem), levels=levels, ledger=lambda name, part: Memory(),
+        progress=lambda done, total, words: None,
+    )  # fmt: skip
+
+
+def test_a_front_on_the_stand_in(make_problem: MakeProblem) -> None:
+    limits = Limits(
+        second_cycle_heat_max_ratio=None, bottom_conversion_min_share=0.6, total_initiator_max_wt_pct=4.0
+    )
+    problem = make_problem(limits=limits, prices_per_kg=PRICES)
+    found, again = (traced(problem, "cost", "heat") for _ in range(2))
+    assert [point.values for point in found.points] == [point.values for point in again.points]  # type: ignore[attr-defined]
+    values = np.array([point.values for point in found.points])  # type: ignore[attr-defined]
+    assert len(values) >= 2
+    assert np.all(np.diff(values[:, 0]) > 0.0)
+    assert np.all(np.diff(values[:, 1]) < 0.0)
+    assert 0.0 <= found.hypervolume_ratio < 1.0  # type: ignore[attr-defined]
+    for point in found.points:  # type: ignore[attr-defined]
+        part = problem.narrowed(tuple(point.blend_wt_pct))
+        assert part.point(part.vector(point.blend_wt_pct)).violation == pytest.approx(0.0, abs=1e-6)
+
+
+def test_more_room_costs_more(make_problem: MakeProblem) -> None:
+    limits = Limits(second_cycle_heat_max_ratio=None, bottom_conversion_min_share=0.4)
+    problem = make_problem(limits=limits, prices_per_kg=PRICES)
+    found = traced(problem, "margin", "initiator")
+    assert [axis.key for axis in found.axes] == ["initiator", "margin"]  # type: ignore[attr-defined]
+    values = np.array([point.values for point in found.points])  # type: ignore[attr-defined]
+    assert np.all(np.diff(values[:, 1]) > 0.0)  # along the front more initiator buys more room
+
+
+def test_axes_are_checked(make_problem: MakeProblem) -> None:
+    problem = make_problem()
+    with pytest.raises(UnknownNameError):
+        axes_of(("cost", "beauty"), problem)
+    with pytest.raises(InputError, match="two or three"):
+        axes_of(("heat",), problem)
+    with pytest.raises(InputError, match="lacks"):
+        axes_of(("cost", "heat"), problem)
