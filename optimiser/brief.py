@@ -13,6 +13,7 @@ from typing import Any
 from ..lamp_library.errors import InputError
 from ..lamp_library.units import c_from_k, k_from_c, um_from_m
 from .brief_keys import COATS, MOST_LAMPS, OBJECTIVES, SERVE, TISSUE_LIMIT_REASON, TRACE_WT_PCT
+from .own_rules import OwnRules
 
 NAIL_BED_HIGHEST_K = k_from_c(48.0)
 COMFORT_K = k_from_c(42.0)
@@ -213,7 +214,7 @@ class Brief:
         Smallest loading worth weighing [wt%], 0.002 or more.
     caps_wt_pct : mapping of str to float
         The formulator's own upper limits [wt%].
-    limits, margins, uncertainty, choices
+    limits, margins, uncertainty, choices, own
         See the classes.
     objective : str
         ``least_heat``, ``least_initiator``, ``least_cost`` or ``least_yellowing``.
@@ -262,6 +263,7 @@ class Brief:
     margins: Margins = field(default_factory=Margins)
     uncertainty: Uncertainty = field(default_factory=Uncertainty)
     choices: Choices = field(default_factory=Choices)
+    own: OwnRules = field(default_factory=OwnRules)
     currency: str = ""
     prices_per_kg: Mapping[str, float] = field(default_factory=dict)
     hand_start_k: float = 306.15

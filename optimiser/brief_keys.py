@@ -193,6 +193,18 @@ KEYS: tuple[Key, ...] = (
         high=2,
         remedy=_WEIGHT,
     ),
+    Key(
+        section="gel",
+        name="without",
+        kind="names",
+        remedy='List parts the gel must not hold, for instance ["HEMA"] or ["known sensitisers"].',
+    ),
+    Key(
+        section="gel",
+        name="swap",
+        kind="texts_by_name",
+        remedy='Name resins to replace weight for weight, for instance { HEMA = "HPMA" }.',
+    ),
     _number(
         "thickness", "low_um", "µm", 5, 3000, "Give the thinnest wet film in micrometres.", required=True
     ),
@@ -230,6 +242,22 @@ KEYS: tuple[Key, ...] = (
         name="allow_unknown_status",
         kind="yes_no",
         remedy="Write true or false; true also searches substances whose status in a market is unknown.",
+    ),
+    Key(
+        section="substances",
+        name="list_file",
+        kind="text",
+        remedy="Give the path of a CSV with the columns substance, state, max_wt_pct, reason.",
+    ),
+    Key(section="substances", name="only_listed", kind="yes_no", remedy="Write true or false."),
+    Key(
+        section="substances",
+        name="solubility_wt_pct",
+        kind="numbers_by_name",
+        unit="wt%",
+        low=0,
+        high=50,
+        remedy="Give the solubility in your resin base in weight percent.",
     ),
     Key(section="substances", name="max_initiators", kind="whole", low=1, high=5, remedy="Three is usual."),
     _number(
@@ -314,6 +342,37 @@ KEYS: tuple[Key, ...] = (
         high=1e6,
         remedy="Give the price of one kg.",
     ),
+    Key(
+        section="prices",
+        name="file",
+        kind="text",
+        remedy="Give the path of a CSV with the columns substance, price_per_kg, currency.",
+    ),
+    Key(
+        section="prices",
+        name="rates",
+        kind="numbers_by_name",
+        low=1e-9,
+        high=1e9,
+        remedy="Give the worth of one unit of each other currency in prices.currency.",
+    ),
+    _number("stock", "batch_g", "g", 1, 1e8, "Give the batch to be made in grams."),
+    Key(
+        section="stock",
+        name="on_hand_g",
+        kind="numbers_by_name",
+        unit="g",
+        low=0,
+        high=1e9,
+        remedy="Give what is in stock in grams.",
+    ),
+    Key(
+        section="stock",
+        name="file",
+        kind="text",
+        remedy="Give the path of a CSV with the columns substance, on_hand_g.",
+    ),
+    Key(section="stock", name="only_stocked", kind="yes_no", remedy="Write true or false."),
     _number("margins", "temperature_k", "K", 0, 15, "Give kelvin to stay below every temperature limit."),
     _number(
         "margins", "conversion_fraction", "", 0, 0.3, "Give the conversion to stay above every cure limit."

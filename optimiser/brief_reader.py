@@ -9,10 +9,12 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from ..lamp_library.errors import InputError
+from ..lamp_library.errors import InputError, UnknownNameError
 from ..lamp_library.units import k_from_c, m_from_um
 from .brief import Brief, Choices, Limits, Margins, Uncertainty
 from .brief_keys import BY_LABEL, KEYS, SECTIONS, Key, nearest
+from .own_files import read_prices, read_stock, read_substance_list
+from .own_rules import OwnRules
 
 
 def read_brief(path: Path | str) -> Brief:
@@ -44,9 +46,9 @@ def brief_from_tables(tables: Mapping[str, Any], file: Path, part: str = "") -> 
     values = _checked_values(tables, where)
     try:
         return _brief(values, file)
-    except InputError as fault:
+    except (InputError, UnknownNameError) as fault:
         text = str(fault)
-        raise InputError(text if text.startswith(f"{file}") else f"{where}, {text}") from None
+        raise type(fault)(text if text.startswith(f"{file}") else f"{where}, {text}") from None
 
 
 def brief_tables(file: Path) -> Mapping[str, Any]:
@@ -180,7 +182,7 @@ def _brief(values: dict[str, Any], file: Path) -> Brief:
         "allow_unknown_status": "substances.allow_unknown_status",
         "max_initiators": "substances.max_initiators", "caps_wt_pct": "substances.max_wt_pct",
         "smallest_loading_wt_pct": "substances.smallest_loading_wt_pct", "currency": "prices.currency",
-        "prices_per_kg": "prices.per_kg", "is_demonstration": "demonstration",
+        "is_demonstration": "demonstration",
     }  # fmt: skip
     given = {name: values[label] for name, label in optional.items() if label in values}
     for name, label in (("exposures_s", "lamp.cure_seconds_in"), ("programmes", "lamp.programme_in")):
@@ -190,6 +192,7 @@ def _brief(values: dict[str, Any], file: Path) -> Brief:
         given["hand_start_k"] = k_from_c(values["hand.start_c"])
     if "hand.nail_thickness_mm" in values:
         given["nail_thickness_m"] = m_from_um(1000.0 * values["hand.nail_thickness_mm"])
+    given["prices_per_kg"] = _prices(values, folder)
     return Brief(
         title=values["title"],
         lamps=tuple(_located(name, folder) for name in values["lamp.names"]),
@@ -204,6 +207,7 @@ def _brief(values: dict[str, Any], file: Path) -> Brief:
         limits=_limits(values),
         margins=Margins(**_section(values, "margins")),
         choices=_choices(values),
+        own=_own_rules(values, folder),
         uncertainty=Uncertainty(**_section(values, "uncertainty")),
         **given,
     )
@@ -211,6 +215,33 @@ def _brief(values: dict[str, Any], file: Path) -> Brief:
 
 def _section(values: dict[str, Any], section: str) -> dict[str, Any]:
     return {label.split(".")[1]: value for label, value in values.items() if label.startswith(f"{section}.")}
+
+
+def _prices(values: dict[str, Any], folder: Path) -> dict[str, float]:
+    """Prices of the price list, then those of the brief itself, which win."""
+    listed: dict[str, float] = {}
+    if "prices.file" in values:
+        currency, rates = values.get("prices.currency", ""), values.get("prices.rates", {})
+        listed = read_prices(folder / values["prices.file"], currency, rates)
+    elif "prices.rates" in values:
+        raise InputError("prices.rates: rates are for a price list. Give prices.file too, or remove them.")
+    return {**listed, **values.get("prices.per_kg", {})}
+
+
+def _own_rules(values: dict[str, Any], folder: Path) -> OwnRules:
+    list_file, stock_file = values.get("substances.list_file"), values.get("stock.file")
+    stock = {} if stock_file is None else read_stock(folder / stock_file)
+    return OwnRules(
+        list_name="" if list_file is None else Path(list_file).name,
+        listed={} if list_file is None else read_substance_list(folder / list_file),
+        only_listed=values.get("substances.only_listed", False),
+        without=values.get("gel.without", ()),
+        swap=values.get("gel.swap", {}),
+        solubility_wt_pct=values.get("substances.solubility_wt_pct", {}),
+        batch_g=values.get("stock.batch_g"),
+        on_hand_g={**stock, **values.get("stock.on_hand_g", {})},
+        only_stocked=values.get("stock.only_stocked", False),
+    )
 
 
 def _choices(values: dict[str, Any]) -> Choices:

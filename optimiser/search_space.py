@@ -193,6 +193,9 @@ def _judge(
         return out("forbidden by the brief")
     if brief.allowed and substance.key not in brief.allowed:
         return out("not in the brief's list of allowed substances")
+    refused_by_us = brief.own.refusal(substance.key)
+    if refused_by_us:
+        return out(refused_by_us)
     flags: list[str] = []
     caps = _own_caps(substance, brief, flags)
     unknown_in: list[str] = []
@@ -249,8 +252,11 @@ def _own_caps(substance: Photoinitiator | Amine, brief: Brief, flags: list[str])
         caps.append((substance.usual_max_wt_pct, "usual maximum"))
     if substance.key in brief.caps_wt_pct:
         caps.append((brief.caps_wt_pct[substance.key], "cap in the brief"))
+    caps += brief.own.caps(substance.key)
     if isinstance(substance, Photoinitiator):
-        if substance.solubility_wt_pct is None:
+        if substance.key in brief.own.solubility_wt_pct:
+            caps.append((brief.own.solubility_wt_pct[substance.key], "solubility given in the brief"))
+        elif substance.solubility_wt_pct is None:
             flags.append("solubility in the resin base unknown: check that it dissolves")
         else:
             caps.append((substance.solubility_wt_pct, "solubility"))
@@ -266,7 +272,7 @@ def _by_reason(excluded: Sequence[Excluded]) -> str:
 
 
 def _unknown_is_allowed(key: str, brief: Brief) -> bool:
-    return key in brief.allowed or brief.allow_unknown_status
+    return key in brief.allowed or brief.allow_unknown_status or brief.own.allows(key)
 
 
 def _day(brief: Brief) -> str:

@@ -23,6 +23,8 @@ COAT_KEYS = {
     "coat": ("gel", "coat"),
     "resin_parts": ("gel", "resin_parts"),
     "stabilisers_wt_pct": ("gel", "stabilisers_wt_pct"),
+    "without": ("gel", "without"),
+    "swap": ("gel", "swap"),
     "low_um": ("thickness", "low_um"),
     "high_um": ("thickness", "high_um"),
     "cure_seconds": ("lamp", "cure_seconds"),

@@ -124,7 +124,11 @@ def loaded_lamps(brief: Brief) -> list[Lamp]:
 
 
 def resin_base(brief: Brief) -> Gel:
-    """The brief's gel without initiators, at the thick end of the window."""
+    """The brief's gel without initiators, at the thick end of the window, with its swaps made and its rules kept."""
+    return brief.own.checked_base(_resin_base(brief))
+
+
+def _resin_base(brief: Brief) -> Gel:
     if brief.gel_file is not None:
         gel = load_any_gel(brief.gel_file)
         return replace(gel.with_initiators({}, {}), thickness_m=brief.thickness_high_m)
