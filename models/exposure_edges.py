@@ -20,6 +20,7 @@ _CLEAR_SD = 7.0
 _SHARE_OF_LARGEST = 0.3
 _SAME_LENGTH_S = 3.0
 _REFINED_S = 3.0
+_DOUBT_REACH_S = 1.5
 
 
 def slope_jumps(
@@ -158,23 +159,46 @@ def starts_for(time_s: Array, value_k: Array, noise: float, seconds: float, coun
 
 def _refined(time_s: Array, value_k: Array, start_s: float, seconds: float) -> float:
     """Switch-on time at which parabolas with a break at switch-on and at switch-off fit the trace best."""
-    reach = min(_WINDOWS_S[-1], 0.4 * seconds)
     step = float(time_s[1] - time_s[0])
     tried = np.arange(-_REFINED_S, _REFINED_S, 0.2 * step) + start_s
-    misfit = [
-        _break_misfit(time_s, value_k, at, reach) + _break_misfit(time_s, value_k, at + seconds, reach)
-        for at in tried
-    ]
-    return float(tried[int(np.argmin(misfit))])
+    return float(tried[int(np.argmin(_misfits(time_s, value_k, tried, seconds)))])
+
+
+def _misfits(time_s: Array, value_k: Array, tried_s: Array, seconds: float) -> Array:
+    """Sum of squared distances for each switch-on time tried."""
+    reach = min(_WINDOWS_S[-1], 0.4 * seconds)
+    return np.array(
+        [
+            _break_misfit(time_s, value_k, at, reach) + _break_misfit(time_s, value_k, at + seconds, reach)
+            for at in tried_s
+        ]
+    )
+
+
+def start_doubt_s(time_s: Array, value_k: Array, noise: float, start_s: float, seconds: float) -> float:
+    """Standard deviation of a switch-on time found in a trace, from how sharply the misfit rises beside it [s].
+
+    Parameters
+    ----------
+    time_s, value_k, noise
+        As for `find_exposures`.
+    start_s, seconds : float
+        The time found, and the length of the exposure [s].
+    """
+    step = float(time_s[1] - time_s[0])
+    beside = np.linspace(-_DOUBT_REACH_S, _DOUBT_REACH_S, 13)
+    bend = float(np.polyfit(beside, _misfits(time_s, value_k, start_s + beside, seconds), 2)[0])
+    least, most = step / np.sqrt(12.0), _REFINED_S / np.sqrt(3.0)
+    return float(np.clip(noise / np.sqrt(bend), least, most)) if bend > 0.0 else float(most)
 
 
 def _break_misfit(time_s: Array, value_k: Array, break_s: float, reach_s: float) -> float:
-    """Mean squared distance of a trace to the best parabola whose slope breaks at a time."""
+    """Sum of squared distances of a trace to the best parabola whose slope breaks at a time."""
     inside = np.abs(time_s - break_s) <= reach_s
     since = time_s[inside] - break_s
     terms = np.column_stack([np.ones(since.size), since, since**2, np.maximum(since, 0.0)])
     found = np.linalg.lstsq(terms, value_k[inside], rcond=None)[0]
-    return float(np.mean((value_k[inside] - terms @ found) ** 2))
+    return float(np.sum((value_k[inside] - terms @ found) ** 2))
 
 
 def shift_onto_s(

@@ -25,7 +25,7 @@ from .exotherm import (
     step_response,
 )
 from .exotherm_cycles import Cycles, cycles_of
-from .exposure_edges import rising_edges, shift_onto_s, starts_for
+from .exposure_edges import rising_edges, shift_onto_s, start_doubt_s, starts_for
 from .smoothing import noise_sd
 from .temperature_log import TemperatureLog, read_temperature_log
 from .trial import TrialSignal
@@ -38,6 +38,9 @@ _UM_PER_MM = 1000.0
 _DARK_SETTLE_S = 5.0
 _GIVEN_COOLING_SD = 0.05
 _CLEAR_SHIFT_SD = 5.0
+_IN_BLANK = "found in the blank"
+# how well a switch-on is known that a person wrote down, or that shows in the sample only, whose induction hides it: assumed
+_GIVEN_START_SD_S, _SAMPLE_START_SD_S = 0.3, 2.0
 NO_REACTION = (
     "the gel shows no heat of reaction although the lamp warmed the probes: the probe may not lie in the gel, or the gel was cured "
     "before"
@@ -57,6 +60,8 @@ class TemperatureAnalysis:
         Start and end of each exposure on the log's clock [s].
     origin : str
         How the exposures were found.
+    start_sd_s : float
+        Standard deviation of the first switch-on time [s].
     peaks : tuple of Peak
         Of each cycle.
     cycles : Cycles or None
@@ -70,6 +75,7 @@ class TemperatureAnalysis:
     rise: ReactionTemperature
     exposures_s: tuple[tuple[float, float], ...]
     origin: str
+    start_sd_s: float
     peaks: tuple[Peak, ...]
     cycles: Cycles | None
     probe_s: float
@@ -133,6 +139,7 @@ def analyse_temperature(
         rise=rise,
         exposures_s=tuple(exposures),
         origin=origin,
+        start_sd_s=_start_sd_s(origin, blank, exposures[0]),
         peaks=peaks,
         cycles=cycles,
         probe_s=probe_s,
@@ -198,7 +205,7 @@ def _exposures(sheet: TrialSheet, sample: Cleaned, blank: Cleaned) -> tuple[list
         return [(start, start + plan.seconds) for start in plan.starts_s], "given"
     found: list[float] = []
     try:
-        found, origin = starts_for(*_even(blank), plan.seconds, plan.count), "found in the blank"
+        found, origin = starts_for(*_even(blank), plan.seconds, plan.count), _IN_BLANK
     except InputError as error:
         # the blank may be air that warms too slowly to show; the sample then has to tell
         found, origin = rising_edges(*_even(sample), plan.seconds), "found in the sample"
@@ -215,6 +222,13 @@ def _exposures(sheet: TrialSheet, sample: Cleaned, blank: Cleaned) -> tuple[list
             f"{sheet.path.name}: {len(found)} exposures show in the log, {plan.count} were said. Correct the count, or give starts_s."
         )
     return [(start, start + plan.seconds) for start in found], origin
+
+
+def _start_sd_s(origin: str, blank: Cleaned, first: tuple[float, float]) -> float:
+    """How well the first switch-on is known."""
+    if origin == _IN_BLANK:
+        return start_doubt_s(*_even(blank), first[0], first[1] - first[0])
+    return _GIVEN_START_SD_S if origin == "given" else _SAMPLE_START_SD_S
 
 
 def _check_within(exposures: Sequence[tuple[float, float]], sample: Cleaned, log: str) -> None:
@@ -315,7 +329,10 @@ def temperature_signal(
     include, reason = sheet.include, sheet.reason
     if faults:
         include, reason = False, "; ".join(faults)
-    sd = float(np.hypot(rise.rise_sd_k * np.sqrt(rise.smoothing.points / step), rise.offset_sd_k))
+    scatter = float(np.hypot(rise.rise_sd_k * np.sqrt(rise.smoothing.points / step), rise.offset_sd_k))
+    # a doubt about when the light went on is a doubt about the rise wherever it is steep
+    slope = np.gradient(rise.rise_k, rise.step_s)[kept]
+    sd = np.hypot(scatter, analysis.start_sd_s * slope)
     return TrialSignal(
         name="reaction_temperature",
         kind="reaction_temperature",
@@ -323,7 +340,7 @@ def temperature_signal(
         blank=plan.blank_kind,  # type: ignore[arg-type]
         time_s=rise.time_s[kept] - zero,
         value=rise.rise_k[kept],
-        noise_sd=np.full(kept.size, sd),
+        noise_sd=sd,
         include=include,
         reason=reason,
         provenance={
@@ -333,6 +350,6 @@ def temperature_signal(
             "offset_taken_off_k": f"{rise.offset_k:.3f} +- {rise.offset_sd_k:.3f}",
             "probe_time_constant_s": f"{analysis.probe_s:.3g} ({analysis.probe_origin})",
             "smoothing": f"local parabolas over {window:.3g} s, two points per window",
-            "exposures": analysis.origin,
+            "exposures": f"{analysis.origin}, +- {analysis.start_sd_s:.2g} s",
         },
     )

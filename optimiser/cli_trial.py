@@ -14,6 +14,12 @@ trial_app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
+Calibrated = Annotated[
+    str | None,
+    typer.Option(
+        metavar="GEL", help="Predict with the calibration of this gel file, as gelwright fit writes it."
+    ),
+]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of text.")]
 
 
@@ -67,6 +73,7 @@ def show(
     plot: Annotated[
         Path | None, typer.Option("--plot", metavar="FILE", help="Also draw the picture: .png, .svg or .pdf.")
     ] = None,
+    calibrated: Calibrated = None,
     as_json: Json = False,
 ) -> None:
     """Analyse a trial folder again from its raw logs and show it against today's prediction."""
@@ -76,7 +83,7 @@ def show(
 
     if plot is not None:
         check_picture(plot)
-    run = run_folder(folder)
+    run = run_folder(folder, calibrated)
     if plot is not None:
         from .trial_picture import trial_picture
 
@@ -120,6 +127,7 @@ def list_all(
 @trial_app.command("compare")
 def compare(
     folders: Annotated[list[Path], typer.Argument(metavar="DIR...", help="Trial folders.")],
+    calibrated: Calibrated = None,
     as_json: Json = False,
 ) -> None:
     """Trials side by side: peak, second exposure, and how far the model was off."""
@@ -131,5 +139,5 @@ def compare(
     with ProgressBar() as bar:
         for number, folder in enumerate(folders):
             bar(number, len(folders), str(folder))
-            runs.append(run_folder(folder))
+            runs.append(run_folder(folder, calibrated))
     typer.echo(json.dumps([trial_data(run) for run in runs], indent=2) if as_json else compare_text(runs))

@@ -50,11 +50,25 @@ def _lamp(sheet: TrialSheet) -> Lamp:
     return load_lamp(sheet.lamp)
 
 
-def run_sheet(sheet: TrialSheet, gel: Gel, lamp: Lamp, logs: Path) -> TrialRun:
-    """Read the logs of a sheet and set them against the prediction; a faulty trial is left out of fits."""
+def run_sheet(
+    sheet: TrialSheet, gel: Gel, lamp: Lamp, logs: Path, predicted_gel: Gel | None = None
+) -> TrialRun:
+    """Read the logs of a sheet and set them against the prediction; a faulty trial is left out of fits.
+
+    Parameters
+    ----------
+    sheet : TrialSheet
+        What was done.
+    gel, lamp : Gel, Lamp
+        What was cured in what.
+    logs : Path
+        Folder of the logs.
+    predicted_gel : Gel, optional
+        Another gel to predict with, for instance the same one calibrated.
+    """
     reading = read_trial(sheet, gel, lamp, logs)
-    run = run_of(reading, predict(reading.trial))
-    return run_of(_marked(reading, run.faults), run.prediction)
+    run = run_of(reading, predict(reading.trial, gel=predicted_gel), predicted_gel)
+    return run_of(_marked(reading, run.faults), run.prediction, predicted_gel)
 
 
 def _marked(reading: TrialReading, faults: Sequence[str]) -> TrialReading:
@@ -110,8 +124,25 @@ def _write_report(run: TrialRun, out: Path) -> None:
     trial_picture(run, out / PICTURE)
 
 
-def run_folder(folder: Path) -> TrialRun:
+def _recalibrated(gel: Gel, name: str) -> Gel:
+    """The trial's own gel with the calibration of another gel file."""
+    other = load_any_gel(name)
+    if other.calibration is None:
+        raise InputError(
+            f"{name}: holds no calibration; give a gel written by gelwright fit, or leave --calibrated out."
+        )
+    return replace(gel, calibration=other.calibration)
+
+
+def run_folder(folder: Path, calibrated: str | None = None) -> TrialRun:
     """A trial folder analysed again from its own logs, sheet, gel and lamp.
+
+    Parameters
+    ----------
+    folder : Path
+        The trial.
+    calibrated : str, optional
+        Gel file whose calibration the trial's gel is predicted with.
 
     Raises
     ------
@@ -122,8 +153,8 @@ def run_folder(folder: Path) -> TrialRun:
     place = folder.parent if folder.name == TRIAL_FILE else folder
     sheet = read_sheet(place / SHEET_FILE)
     flat = replace(sheet, **_flat_logs(sheet))
-    run = run_sheet(flat, trial.gel, trial.lamp, place / LOGS_FOLDER)
-    return run
+    other = None if calibrated is None else _recalibrated(trial.gel, calibrated)
+    return run_sheet(flat, trial.gel, trial.lamp, place / LOGS_FOLDER, other)
 
 
 def _flat_logs(sheet: TrialSheet) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from typing import Any
 
 from ..lamp_library.units import um_from_m
 from ..models.exotherm_cycles import CURED_SHARE, Cycles
+from ..models.gel import Gel
 from ..models.trial import UNITS
 from ..models.trial_model import TrialPrediction
 from ..models.trial_reading import TrialReading, figures_of, warnings_of
@@ -30,9 +31,10 @@ _NEARLY_ALL = 0.99  # closer than that, drift of probes and cell decides, not no
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TrialRun:
-    """A trial as read, what the model predicts for it, and the deviations."""
+    """A trial as read, the gel it was predicted with, what the model predicts for it, and the deviations."""
 
     reading: TrialReading
+    predicted_gel: Gel
     prediction: TrialPrediction
     deviations: tuple[Deviation, ...]
 
@@ -51,10 +53,11 @@ class TrialRun:
         return tuple(found)
 
 
-def run_of(reading: TrialReading, prediction: TrialPrediction) -> TrialRun:
-    """Set a reading against its prediction."""
+def run_of(reading: TrialReading, prediction: TrialPrediction, gel: Gel | None = None) -> TrialRun:
+    """Set a reading against its prediction, made with the trial's own gel or another."""
     return TrialRun(
         reading=reading,
+        predicted_gel=gel or reading.trial.gel,
         prediction=prediction,
         deviations=tuple(deviation_of(each, prediction.values[each.name]) for each in reading.trial.signals),
     )
@@ -69,6 +72,13 @@ def percent(fraction: float) -> str:
     ('0.0', '38.4')
     """
     return f"{round(100.0 * fraction, 1) + 0.0:.1f}"
+
+
+def coefficients_words(gel: Gel) -> str:
+    """Where the rate coefficients of a gel come from."""
+    if gel.calibration is None:
+        return "with the packaged rate coefficients (not calibrated)"
+    return f"with coefficients fitted to {', '.join(gel.calibration.trials) or 'trials'}"
 
 
 def trial_text(run: TrialRun) -> str:
@@ -148,7 +158,7 @@ def _temperature(run: TrialRun) -> list[str]:
             "Heat is given over the heat capacity of the cell: the rise it would have without loss."
         )
     lines += [
-        f"Exposures {analysis.origin}: "
+        f"Exposures {analysis.origin} (+- {analysis.start_sd_s:.2g} s): "
         + ", ".join(f"{a:.1f}-{b:.1f} s" for a, b in analysis.exposures_s)
         + " on the log's clock.",
         (
@@ -217,7 +227,7 @@ def _signals(run: TrialRun) -> list[str]:
 def _deviations(run: TrialRun) -> list[str]:
     if run.faults:
         return ["", "Nothing is compared with a prediction: the log is faulty."]
-    lines = ["", "Predicted against measured (packaged coefficients unless the gel was calibrated):"]
+    lines = ["", f"Predicted against measured, {coefficients_words(run.predicted_gel)}:"]
     for each in run.deviations:
         lines += [f"- {each.name}: {sentence}" for sentence in each.sentences]
     heat = run.prediction.heat_by_exposure_j_m2
@@ -255,6 +265,7 @@ def trial_data(run: TrialRun) -> dict[str, Any]:
     trial, analysis = run.reading.trial, run.reading.temperature
     found: dict[str, Any] = {
         "trial": trial.trial_id,
+        "calibrated_with": list(run.predicted_gel.calibration.trials) if run.predicted_gel.calibration else [],
         "gel": trial.gel.name,
         "lamp": trial.lamp.lamp_id,
         "position": trial.position,
@@ -294,6 +305,7 @@ def trial_data(run: TrialRun) -> dict[str, Any]:
             "peak_bias_k": rise.smoothing.peak_bias,
             "exposures_on_log_s": [list(pair) for pair in analysis.exposures_s],
             "exposures_origin": analysis.origin,
+            "start_sd_s": analysis.start_sd_s,
         }
         if analysis.cycles is not None:
             cycles = analysis.cycles

@@ -9,7 +9,7 @@ from gelwright.lamp_library.errors import InputError
 from gelwright.models.cell_heat import Cooling, cooling_of
 from gelwright.models.exotherm import Cleaned, ReactionTemperature, cleaned, peak_of, reaction_temperature
 from gelwright.models.exotherm_cycles import completeness, cycles_of
-from gelwright.models.exposure_edges import find_exposures, starts_for
+from gelwright.models.exposure_edges import find_exposures, start_doubt_s, starts_for
 
 PERIOD, LIT, TAU = 150.0, 30.0, 60.0
 
@@ -123,6 +123,15 @@ def test_exposures_are_found_in_the_blank() -> None:
         starts_for(time, blank, 0.02, LIT, 2)
     with pytest.raises(InputError, match="60 s were said"):
         starts_for(time, blank, 0.02, 60.0, None)
+
+
+def test_doubt_of_a_switch_on_covers_its_error() -> None:
+    errors = []
+    for seed in range(25):
+        time, _, blank = channels((12.0,), noise=0.1, seed=seed)
+        start = starts_for(time, blank, 0.1, LIT, 1)[0]
+        errors.append(start / start_doubt_s(time, blank, 0.1, start, LIT))
+    assert 0.5 < np.std(errors) < 1.8
 
 
 def test_a_dark_lamp_shows_no_exposure() -> None:

@@ -110,6 +110,21 @@ def test_a_folder_analysed_again_says_the_same(runs: dict[str, TrialRun], folder
     )
 
 
+def test_a_gel_without_calibration_calibrates_nothing(runs: dict[str, TrialRun], folder: Path) -> None:
+    assert "not calibrated" in trial_text(runs["tip_weak_lamp"])
+    with pytest.raises(InputError, match="holds no calibration"):
+        run_folder(folder / "tip_weak_lamp", "clear_builder")
+
+
+def test_doubt_about_the_switch_on_is_doubt_about_a_steep_rise(runs: dict[str, TrialRun]) -> None:
+    run = runs["tip_three_cycles"]
+    analysis, signal = run.reading.temperature, run.reading.trial.signals[0]
+    assert analysis is not None
+    assert abs(analysis.exposures_s[0][0] - 20.0) < 3.0 * analysis.start_sd_s
+    assert 0.02 < analysis.start_sd_s < 0.6
+    assert signal.noise_sd.max() > 5.0 * float(np.median(signal.noise_sd))
+
+
 def test_a_damaged_trial_is_named_and_the_rest_opens(
     runs: dict[str, TrialRun], folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
