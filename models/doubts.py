@@ -16,6 +16,7 @@ from ..lamp_library.errors import InputError
 from .data_tables import Number, read_numbers, required
 from .formulation import gel_initiator, gel_pigment
 from .gel import Gel
+from .materials import stabiliser
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,7 +157,7 @@ def gel_priors(gel: Gel, initiators: Sequence[str]) -> tuple[Prior, ...]:
     Parameters
     ----------
     gel : Gel
-        Resin base and pigments.
+        Resin base, pigments and stabilisers.
     initiators : sequence of str
         Initiators of the blend.
 
@@ -169,6 +170,7 @@ def gel_priors(gel: Gel, initiators: Sequence[str]) -> tuple[Prior, ...]:
     found += _resin_priors(gel)
     if gel.pigments_wt_pct:
         found += _pigment_priors(gel)
+    found += _stabiliser_priors(gel)
     return (*found, *TISSUE_PRIORS)
 
 
@@ -215,6 +217,21 @@ def _resin_priors(gel: Gel) -> list[Prior]:
             )
         )  # fmt: skip
     return found
+
+
+def _stabiliser_priors(gel: Gel) -> list[Prior]:
+    """How fast stabilisers take growing chains; the factor stated is read as two standard deviations either way."""
+    shares = {stabiliser(key): wt_pct for key, wt_pct in gel.stabilisers_wt_pct.items() if wt_pct > 0.0}
+    total = sum(shares.values())
+    spread = sum(
+        share / total * 0.5 * math.log(record.radical_rate_error_factor) for record, share in shares.items()
+    )
+    if spread <= 0.0:
+        return []
+    return [
+        Prior(knob="stabiliser_ratio", words="rate of the stabiliser", kind="factor", spread=spread,
+              basis="the factor stated beside the value, as two standard deviations either way")
+    ]  # fmt: skip
 
 
 def _pigment_priors(gel: Gel) -> list[Prior]:

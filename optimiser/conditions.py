@@ -66,6 +66,8 @@ def lamp_in_use(
         )
     if used_hours is not None:
         lamp = aged(lamp, used_hours, USUAL_L70_HOURS if l70_hours is None else l70_hours)
+        if l70_hours is None:
+            lamp = replace(lamp, notes=(*lamp.notes[:-1], lamp.notes[-1].rstrip(".") + ", which is assumed."))
     if cell_voltage_v is not None:
         lamp = on_battery(lamp, "unregulated", cell_voltage_v)
     return lamp

@@ -19,7 +19,7 @@ from .varied import Group, Varied, conditions_at, unit_draws, varied_inputs
 Floats = NDArray[np.float64]
 
 NOT_VARIED = (
-    "Not varied: shape of the lamp's spectrum, content of C=C, stabiliser, density, absorption of photoproducts, reactivity "
+    "Not varied: shape of the lamp's spectrum, content of C=C, density, absorption of photoproducts, reactivity "
     "ratios, tissue heat capacities, and the form of the model itself"
 )
 CONFIDENCE = 0.95

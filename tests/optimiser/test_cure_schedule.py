@@ -203,6 +203,8 @@ def test_a_used_lamp_gives_less_and_says_why() -> None:
     assert lamp_state_lines(LAMP) == []
     assert both.course.level_ratio == pytest.approx(0.7 * 0.41 * LAMP.course.level_ratio, rel=1e-12)
     assert len(both.notes) == len(LAMP.notes) + 2
+    assert used.notes[-1].endswith("L70 of 10000 h, which is assumed.")
+    assert "assumed" not in both.notes[-2]
     assert lamp_in_use(LAMP) is LAMP
     with pytest.raises(InputError, match="--l70-hours 100 without --lamp-hours"):
         lamp_in_use(LAMP, None, 100.0)

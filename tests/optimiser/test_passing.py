@@ -171,6 +171,12 @@ def test_priors_follow_the_tables_and_yield_to_a_calibration() -> None:
     assert priors["termination_ratio"].spread == pytest.approx(np.sqrt(np.log(2.0)))
     assert priors["tg_polymer_shift_k"].spread == 15.0
     assert "pigment_absorption_ratio" not in priors
+    assert "stabiliser_ratio" not in priors
+    kept = {
+        prior.knob: prior for prior in gel_priors(replace(gel, stabilisers_wt_pct={"MEHQ": 0.02}), ["BAPO"])
+    }
+    # stabilisers.csv: within a factor of ten, read as two standard deviations
+    assert kept["stabiliser_ratio"].spread == pytest.approx(np.log(10.0) / 2.0)
     left = without_calibrated(list(priors.values()), [knob_of_parameter("k_p0"), knob_of_parameter("X_v")])
     names = {prior.knob for prior in left}
     assert {"propagation_ratio", "tg_polymer_shift_k", "tg_half_width_ratio"}.isdisjoint(names)
