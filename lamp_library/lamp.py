@@ -12,13 +12,16 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from .course import CONSTANT_OUTPUT, STEADY, AirTemperature, OutputCourse, Programme
 from .errors import InputError, UnknownNameError, unknown_name
 from .spectrum import Spectrum, mean_spectrum
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 LAMPS_FOLDER = Path(__file__).parent / "lamps"
 DEFAULT_AIR = AirTemperature(start_k=298.15, rise_k=0.0, time_constant_s=1.0)
@@ -140,6 +143,24 @@ class Lamp:
     def uniformity_ratio(self) -> float:
         """Irradiance at the weakest position over the mean of all positions [-]."""
         return self.spectra[self.weakest].irradiance_w_m2() / self.mean_spectrum().irradiance_w_m2()
+
+    def to_frame(self) -> pd.DataFrame:
+        """The spectra as a tidy table: one row per position and wavelength."""
+        import pandas as pd
+
+        return pd.concat(
+            [
+                pd.DataFrame(
+                    {
+                        "position": position,
+                        "wavelength_nm": spectrum.wavelength_nm,
+                        "spectral_irradiance_w_m2_nm": spectrum.spectral_irradiance_w_m2_nm,
+                    }
+                )
+                for position, spectrum in self.spectra.items()
+            ],
+            ignore_index=True,
+        )
 
     def programme(self, name: str) -> Programme:
         """Programme by name; an unknown one raises `UnknownNameError`."""

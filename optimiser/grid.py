@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from ..lamp_library.lamp import Lamp
 from ..models.cure import CureCase
@@ -11,8 +12,11 @@ from ..models.gel import Gel
 from ..models.heat import Hand
 from ..models.solver import SolverSettings
 from .brief import Limits
-from .grid_cells import Cell, Say, cell_of, in_batches
+from .grid_cells import Cell, Say, cell_of, in_batches, unheard
 from .grid_rescue import Bench
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 USUAL_SECONDS = 60.0  # common practice, no source: the time of most programmes
 
@@ -50,6 +54,23 @@ class Grid:
             lamp.is_demonstration for lamp in self.lamps.values()
         )
 
+    def to_frame(self) -> pd.DataFrame:
+        """The grid as a tidy table: one row per pair and position, SI units in the names of the columns."""
+        import pandas as pd
+
+        return pd.DataFrame(
+            [
+                {
+                    "gel": cell.gel_key,
+                    "lamp": cell.lamp_id,
+                    "outcome": cell.outcome,
+                    **{name: getattr(each, name) for name in each.__slots__},
+                }
+                for cell in self.cells
+                for each in cell.positions
+            ]
+        )
+
 
 def seconds_for(gel: Gel, seconds: float | None) -> float:
     """Cure time of a gel [s]: the one given, else the gel's own, else the usual one."""
@@ -65,7 +86,7 @@ def run_grid(
     hand: Hand | None = None,
     workers: int | None = None,
     settings: SolverSettings | None = None,
-    say: Say = lambda done, total, words: None,
+    say: Say = unheard,
 ) -> Grid:
     """Cure every gel in every lamp at every position, steady programme, and tell why pairs fail.
 

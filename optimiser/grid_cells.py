@@ -23,6 +23,10 @@ BATCH = 200  # films between two words of progress
 Say = Callable[[int, int, str], None]
 
 
+def unheard(done: int, total: int, words: str) -> None:
+    """Progress nobody wants to hear."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cell:
     """One gel in one lamp.

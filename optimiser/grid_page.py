@@ -18,7 +18,6 @@ from .verdict import dose_text
 from .versions import versions
 
 if TYPE_CHECKING:
-    import pandas as pd
     from matplotlib.axes import Axes
 
 MARKS: dict[Outcome, str] = {
@@ -246,28 +245,11 @@ def _cell_data(cell: Cell) -> dict[str, Any]:
     }
 
 
-def to_frame(grid: Grid) -> pd.DataFrame:
-    """The grid as a tidy table: one row per pair and position."""
-    import pandas as pd
-
-    rows = [
-        {
-            "gel": cell.gel_key,
-            "lamp": cell.lamp_id,
-            "outcome": cell.outcome,
-            **{name: getattr(each, name) for name in each.__slots__},
-        }
-        for cell in grid.cells
-        for each in cell.positions
-    ]
-    return pd.DataFrame(rows)
-
-
 def write_grid_folder(grid: Grid, folder: Path) -> Path:
     """Write page, picture, table and data into a folder, made if needed; the page is handed back."""
     folder.mkdir(parents=True, exist_ok=True)
     text = json.dumps(grid_data(grid), indent=2, ensure_ascii=False, allow_nan=False)
     (folder / "results.json").write_text(text + "\n", encoding="utf-8")
-    to_frame(grid).to_csv(folder / "grid.csv", index=False)
+    grid.to_frame().to_csv(folder / "grid.csv", index=False)
     grid_picture(grid, folder / "grid.png")
     return write_page(grid_page(grid), folder / "report.html")

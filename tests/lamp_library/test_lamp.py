@@ -296,3 +296,13 @@ def test_the_rooms_public_names_exist_and_unknown_ones_do_not() -> None:
     assert set(room.__all__) <= set(dir(room))
     with pytest.raises(AttributeError, match="no attribute 'lamps'"):
         room.lamps  # noqa: B018
+
+
+def test_a_lamp_is_a_tidy_table_too() -> None:
+    lamp = load_lamp("demo_narrow_385")
+    frame = lamp.to_frame()
+    assert len(frame) == sum(each.wavelength_nm.size for each in lamp.spectra.values())
+    thumb = frame[frame["position"] == "thumb"]
+    assert list(thumb["spectral_irradiance_w_m2_nm"]) == list(
+        lamp.spectrum("thumb").spectral_irradiance_w_m2_nm
+    )

@@ -14,7 +14,7 @@ from gelwright.optimiser.cli import app
 from gelwright.optimiser.demo_data import load_any_gel
 from gelwright.optimiser.grid import Grid, run_grid
 from gelwright.optimiser.grid_inputs import load_gels, load_lamps, names_in
-from gelwright.optimiser.grid_page import grid_page, grid_text, to_frame
+from gelwright.optimiser.grid_page import grid_page, grid_text
 from gelwright.optimiser.grid_reasons import light_use
 from gelwright.optimiser.grid_rescue import first_passing
 from gelwright.optimiser.page_html import page_html
@@ -110,7 +110,7 @@ def test_every_field_of_the_page_opens_its_reason(grid: Grid) -> None:
 
 
 def test_table_and_text_name_every_pair(grid: Grid) -> None:
-    frame = to_frame(grid)
+    frame = grid.to_frame()
     assert len(frame) == sum(len(cell.positions) for cell in grid.cells)
     text = grid_text(grid)
     assert "Invented demonstration data." in text
