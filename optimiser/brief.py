@@ -224,6 +224,10 @@ class Brief:
         Price of one kg of a substance.
     hand_start_k, nail_thickness_m : float
         Finger temperature before the cure [K], nail plate thickness [m].
+    chance : float or None
+        Least chance of passing in use [-] under which the objective is minimised; None = the nominal limits alone.
+    surest : bool
+        Whether the highest chance of passing is sought instead.
     seed : int
         Seed of every random draw.
     is_demonstration : bool
@@ -268,6 +272,8 @@ class Brief:
     prices_per_kg: Mapping[str, float] = field(default_factory=dict)
     hand_start_k: float = 306.15
     nail_thickness_m: float = 0.45e-3
+    chance: float | None = None
+    surest: bool = False
     seed: int = 1
     note: str = ""
     is_demonstration: bool = False
@@ -291,6 +297,11 @@ class Brief:
             exposures_s={name: value for name, value in self.exposures_s.items() if name in names},
             programmes={name: value for name, value in self.programmes.items() if name in names},
         )
+
+    @property
+    def is_robust(self) -> bool:
+        """Whether blends are made sure in use, not only on paper."""
+        return self.chance is not None or self.surest
 
     @property
     def thicknesses_m(self) -> tuple[float, ...]:
@@ -349,7 +360,17 @@ def _check_choices(brief: Brief) -> None:
             )
 
 
+def _check_sure(brief: Brief) -> None:
+    if brief.chance is not None and brief.surest:
+        raise InputError("robust: chance and surest are both given; only one can be sought. Remove one.")
+    if (brief.chance is not None or brief.surest) and brief.margins != Margins():
+        raise InputError(
+            "robust: a chance of passing takes the place of [margins], and both are given. Remove one of them."
+        )
+
+
 def _check_parts(brief: Brief) -> None:
+    _check_sure(brief)
     _check_lamps(brief)
     _check_choices(brief)
     if not brief.smallest_loading_wt_pct >= TRACE_WT_PCT:

@@ -377,6 +377,13 @@ KEYS: tuple[Key, ...] = (
     _number(
         "margins", "conversion_fraction", "", 0, 0.3, "Give the conversion to stay above every cure limit."
     ),
+    _number("robust", "chance", "", 0.5, 0.99, "Give the least chance of passing in use, 0.95 for instance."),
+    Key(
+        section="robust",
+        name="surest",
+        kind="yes_no",
+        remedy="Write true to seek the highest chance of passing in place of the objective.",
+    ),
     _number("uncertainty", "weighing_error_ratio", "", 0, 0.5, _SHARE),
     _number("uncertainty", "lamp_output_error_ratio", "", 0, 0.5, _SHARE),
     Key(

@@ -178,6 +178,7 @@ def _brief(values: dict[str, Any], file: Path) -> Brief:
     optional = {
         "rest_s": "lamp.rest_seconds", "programme": "lamp.programme", "serve": "lamp.serve", "coat": "gel.coat", "note": "note",
         "resin_parts": "gel.resin_parts", "stabilisers_wt_pct": "gel.stabilisers_wt_pct", "seed": "seed",
+        "chance": "robust.chance", "surest": "robust.surest",
         "allowed": "substances.allowed", "forbidden": "substances.forbidden",
         "allow_unknown_status": "substances.allow_unknown_status",
         "max_initiators": "substances.max_initiators", "caps_wt_pct": "substances.max_wt_pct",

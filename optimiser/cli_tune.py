@@ -213,6 +213,7 @@ def outcome_text(outcome: Outcome) -> str:
     """One brief's answer for the screen."""
     from .cautions import short_cautions
     from .report import chance, objective_text, status_doubts
+    from .sure import sure_line
 
     brief = outcome.inputs.brief
     lines = [brief.title]
@@ -229,6 +230,8 @@ def outcome_text(outcome: Outcome) -> str:
             f"   {shown.verdict.headline}; limited by {limits or 'nothing near'}",
             *(f"   {doubt}" for doubt in status_doubts(outcome, shown)),
         ]
+    sure = sure_line(brief, [shown.passing.probability_fraction for shown in outcome.candidates])
+    lines += ["", *sure] if sure else []
     lines += ["", outcome.candidates[0].verdict.text]
     if outcome.conflicts:
         lines += ["", "What conflicts:", *(f"- {each.sentence}" for each in outcome.conflicts)]

@@ -18,6 +18,7 @@ from .brief import Brief
 from .demo_data import load_any_gel
 from .evaluation_log import EvaluationLog
 from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .front import replace_problem
 from .local import Local
 from .problem import Problem
 from .record import Record
@@ -25,6 +26,7 @@ from .relaxing import Conflict, conflicts
 from .search import Found, Ledger, Progress, search
 from .search_space import SearchSpace, build_search_space
 from .sequences import with_programme
+from .sure import FRESH_DRAWS, made_sure
 
 Say = Callable[[str], None]
 
@@ -192,7 +194,11 @@ def tune(
         progress(done, total, words)
 
     found = search(problem, ledger=ledger, progress=named, exhaustive=exhaustive)
+    if inputs.brief.is_robust:
+        problem, found = in_use(problem, found, ledger, named)
     shown = candidates(problem, found.ranked, named)
+    if inputs.brief.is_robust:
+        shown = surest_first(inputs.brief, shown)
     found = replace(found, ranked=in_order_shown(found.ranked, shown))
     best = found.ranked[0]
     part = problem.narrowed(tuple(best.blend_wt_pct))
@@ -214,6 +220,31 @@ def _ledger(folder: Path, digest: str, problem: Problem, say: Say, storage: str 
     from .record_shared import SharedRecord
 
     return SharedRecord(storage, digest)
+
+
+def in_use(problem: Problem, found: Found, ledger: Ledger, progress: Progress) -> tuple[Problem, Found]:
+    """The first blends made sure in use, and the problem with enough fresh draws to count on."""
+    sure = made_sure(problem, found.ranked, ledger=ledger, progress=progress)
+    asked = problem.brief.uncertainty
+    brief = replace(problem.brief, uncertainty=replace(asked, draws=max(FRESH_DRAWS, asked.draws)))
+    spent = sum(each.found.simulations for each in sure)
+    words = f"{found.method}; the first {len(sure)} made sure in use (limits tightened by what draws of the conditions ask)"
+    ranked = tuple(each.found for each in sure)
+    return replace_problem(problem, brief, {}), replace(
+        found, ranked=ranked, method=words, simulations=found.simulations + spent
+    )
+
+
+def surest_first(brief: Brief, shown: Sequence[Candidate]) -> tuple[Candidate, ...]:
+    """Blends that reach the stated chance by objective, then the others by chance; all by chance where that is sought."""
+
+    def key(each: Candidate) -> tuple[float, float]:
+        chance = each.passing.probability_fraction
+        if brief.chance is not None and chance >= brief.chance:
+            return -1.0, each.objective
+        return 1.0 - chance, each.objective
+
+    return tuple(sorted(shown, key=key))
 
 
 def in_order_shown(ranked: Sequence[Local], shown: Sequence[Candidate]) -> tuple[Local, ...]:
