@@ -143,7 +143,7 @@ def fit_trials(
     tell = progress or (lambda done, total, words: None)
     total = 4 + len(names) * with_profiles + (len(trials) if len(trials) > 1 else 0)
     tell(0, total, "fit")
-    prior = prior_with_set_up(trials, names)
+    prior = prior_with_set_up(trials[0].gel, names)
     data = TrialSet(trials, names, settings=settings, workers=workers)
     best = best_fit(data, prior)
     runs = tuple(data.predict(best.values))

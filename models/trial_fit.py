@@ -44,17 +44,17 @@ SET_UP_WORDS: Mapping[str, str] = {
 _OXYGEN = ("n_O", "O_s", "D_O")
 
 
-def prior_with_set_up(trials: Sequence[Trial], names: Sequence[str]) -> Prior:
-    """Priors of rate parameters and of the set-up, for trials that share one resin base.
+def prior_with_set_up(gel: Gel, names: Sequence[str]) -> Prior:
+    """Priors of rate parameters and of the set-up.
 
     Parameters
     ----------
-    trials : sequence of Trial
-        The first gives the resin base.
+    gel : Gel
+        Resin base.
     names : sequence of str
         Rate parameters (see `rate_parameters`), `h_loss`, `lamp_output`.
     """
-    own = prior_of(trials[0].gel, [name for name in names if name not in SET_UP_LOG_SD])
+    own = prior_of(gel, [name for name in names if name not in SET_UP_LOG_SD])
     at = {name: row for row, name in enumerate(own.names)}
 
     def row(name: str, table: Array, set_up: float) -> float:

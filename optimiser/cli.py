@@ -24,6 +24,7 @@ from .cli_grid import grid
 from .cli_handout import handout
 from .cli_lamp import lamp_app
 from .cli_page import page
+from .cli_next import next_trials
 from .cli_replace import replace
 from .cli_shades import shades
 from .cli_sheet import sheet
@@ -117,6 +118,7 @@ app.command()(sheet)
 app.command()(replace)
 app.command()(shades)
 app.command()(fit)
+app.command("next")(next_trials)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -142,18 +142,26 @@ def _remarks(outcome: TrialFit) -> str:
 
 
 def _to(error: float) -> str:
-    return f"to {100 * error:.0f} %" if error < 0.3 else f"to a factor of {math.exp(error):.2g}"
+    return f"to {100 * error:.2g} %" if error < 0.3 else f"to a factor of {math.exp(error):.2g}"
 
 
 def _links(outcome: TrialFit) -> list[str]:
-    table, found = outcome.best.correlation, []
-    for i, name in enumerate(outcome.names):
-        for j in range(i):
-            if abs(table[i, j]) > _LINKED:
-                found.append(
-                    f"{outcome.names[j]} and {name} are known together only (correlation {table[i, j]:.2f})."
-                )
-    return found
+    """Parameters that move together, as groups."""
+    table, names = np.abs(outcome.best.correlation) > _LINKED, outcome.names
+    groups: list[set[int]] = []
+    for i in range(len(names)):
+        linked = {int(j) for j in np.flatnonzero(table[i])}
+        joined = [each for each in groups if each & linked]
+        groups = [each for each in groups if not each & linked] + [linked.union(*joined)]
+    return [
+        f"{_and([names[i] for i in sorted(group)])} are known together only (correlations beyond {_LINKED:g})."
+        for group in groups
+        if len(group) > 1
+    ]
+
+
+def _and(words: Sequence[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def weak_words(outcome: TrialFit) -> list[str]:
@@ -166,11 +174,7 @@ def weak_words(outcome: TrialFit) -> list[str]:
             for name, shift, each in zip(outcome.names, direction, share, strict=True)
             if each > 0.15
         ]
-        found.append(
-            " with ".join(moves)
-            if len(moves) < 3
-            else ", ".join(moves[:-1]) + " and " + moves[-1] + " together"
-        )
+        found.append(_and(moves) + " together" * (len(moves) > 1))
     return found
 
 
@@ -245,10 +249,16 @@ def _advice(outcome: TrialFit) -> str:
         return "Every free parameter is determined by these data."
     found = outcome.advised
     if found is None:
-        return (
+        text = (
             "No usual further run would narrow what is not determined by a tenth: accept its doubt, which is in the saved "
             "calibration, or measure it another way."
         )
+        if {"k_p0", "n_O"} <= set(outcome.names) and any(name.startswith("f.") for name in outcome.names):
+            text += (
+                "\nRadicals are seen through products only (k_p0 times radicals, radicals times oxygen): one initiation efficiency, or "
+                "the\noxygen dissolved, known from elsewhere and left out of --free would settle the rest."
+            )
+        return text
     changes = []
     for row, name in enumerate(outcome.names):
         before, after = float(outcome.knowledge.posterior_error[row]), float(found.posterior_error[row])

@@ -89,7 +89,7 @@ WARM = trial(
     thickness_m=300e-6,
     signals=(signal("reaction_temperature", 90.0, 0.2),),
 )
-PRIOR = prior_with_set_up([STEADY], NAMES)
+PRIOR = prior_with_set_up(GEL, NAMES)
 TRUTH = PRIOR.mean + PRIOR.sd * np.array([0.6, -0.8, 0.5, -0.4, 0.3])
 
 
@@ -221,7 +221,7 @@ def test_usual_names_follow_the_signals() -> None:
 
 def test_set_up_is_not_saved_with_the_gel() -> None:
     names = ("k_p0", "h_loss", "lamp_output")
-    data = measured([WARM], prior_with_set_up([WARM], names).mean, names)
+    data = measured([WARM], prior_with_set_up(GEL, names).mean, names)
     found = fit_trials(data, names, settings=COARSE, with_profiles=False)
     assert found.calibration().parameters == ("k_p0",)
     assert found.calibration().covered["thickness_um"] == (300.0, 300.0)

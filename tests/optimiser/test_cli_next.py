@@ -1,0 +1,71 @@
+"""`gelwright next` as its user runs it."""
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from gelwright.lamp_library.errors import UnknownNameError
+from gelwright.models.gel import save_gel
+from gelwright.optimiser.cli import app
+from gelwright.optimiser.demo_data import brief_path, load_any_gel
+
+
+@pytest.fixture(scope="module")
+def one_initiator(tmp_path_factory: pytest.TempPathFactory) -> str:
+    path = tmp_path_factory.mktemp("gel") / "one.toml"
+    save_gel(load_any_gel("clear_builder").with_initiators({"TPO-L": 1.5}), path)
+    return str(path)
+
+
+@pytest.fixture(scope="module")
+def brief(tmp_path_factory: pytest.TempPathFactory) -> str:
+    path = tmp_path_factory.mktemp("brief") / "thick.toml"
+    text = brief_path("demo").read_text(encoding="utf-8")
+    path.write_text(text.replace("low_um = 200", "low_um = 300"), encoding="utf-8")
+    return str(path)
+
+
+def test_plan_of_three_in_words_and_data(one_initiator: str, brief: str) -> None:
+    found = CliRunner().invoke(app, ["next", one_initiator, "--brief", brief, "--json"])
+    assert found.exit_code == 0, found.output
+    data = json.loads(found.stdout)
+    assert data["candidates"] == 18
+    assert len(data["plan"]) == 3
+    base = [data["figures"][0]["sd"], *(step["sd_after"][0] for step in data["plan"])]
+    assert base == sorted(base, reverse=True)
+    assert base[1] < 0.5 * base[0]
+    assert {step["thickness_m"] for step in data["plan"]} == {300e-6}
+    assert data["cautions"]
+
+
+def test_text_says_where_what_and_why(one_initiator: str, brief: str) -> None:
+    found = CliRunner().invoke(
+        app,
+        ["next", one_initiator, "--brief", brief, "--measure", "conversion", "--noise-conversion", "0.02"],
+    )
+    assert found.exit_code == 0, found.output
+    for words in (
+        "The gel is not calibrated",
+        "base conversion 0.9",
+        "the verdict would turn over in",
+        "1. Conversion of",
+        "Because it narrows",
+        "never on a person",
+        "not a safety assessment",
+        "Invented demonstration data.",
+    ):
+        assert words in found.stdout
+
+
+def test_unknown_measurement_is_named(one_initiator: str) -> None:
+    with pytest.raises(UnknownNameError, match="unknown measurement 'heat'"):
+        CliRunner().invoke(
+            app, ["next", one_initiator, "--brief", "demo", "--measure", "heat"], catch_exceptions=False
+        )
+
+
+def test_missing_brief(one_initiator: str, tmp_path: Path) -> None:
+    found = CliRunner().invoke(app, ["next", one_initiator, "--brief", str(tmp_path / "no.toml")])
+    assert "there is no such file" in str(found.exception)
