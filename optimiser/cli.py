@@ -23,8 +23,8 @@ from .cli_front import front
 from .cli_grid import grid
 from .cli_handout import handout
 from .cli_lamp import lamp_app
-from .cli_page import page
 from .cli_next import next_trials
+from .cli_page import page
 from .cli_replace import replace
 from .cli_shades import shades
 from .cli_sheet import sheet
