@@ -22,6 +22,12 @@ Array = NDArray[np.float64]
 
 CURED_SHARE = 0.05  # second over first heat: common practice, no source
 CONFIDENCE_FRACTION = 0.90
+# a cooling constant less sure than this speaks of a cell that cools on several time scales: assumed
+EXPONENTIAL_SHARE = 0.05
+SLOW_TAIL = (
+    "the cell does not cool by one constant (a finger does not), and what it still holds of the first exposure counts as heat of "
+    "the second; use a nail tip on foam, or rest longer"
+)
 _ONE_SIDED_SD = 1.645  # 95 % one-sided, hence 90 % between the two ends
 _DRAWS = 20_000
 GLASSY_WARNING = (
@@ -53,6 +59,8 @@ class Cycles:
         Cooling constant used.
     bridged : tuple of int
         Cycles (from 1) with a gap in the log.
+    overstated_because : str
+        Why the heat of later cycles may be overstated, so that no film is called uncured on its account; "" = it is not.
     """
 
     starts_s: tuple[float, ...]
@@ -67,6 +75,7 @@ class Cycles:
     verdict: str
     cooling: Cooling
     bridged: tuple[int, ...]
+    overstated_because: str = ""
 
     @property
     def sentence(self) -> str:
@@ -84,10 +93,21 @@ class Cycles:
             "not cured": "The first exposure did not cure it",
             "undecided": "Noise hides whether the first exposure was enough",
         }
+        if self.verdict == "undecided" and self.overstated_because:
+            return (
+                f"Whether the first exposure was enough cannot be said: {second} ({line}), but that is too much where "
+                f"{self.overstated_because}."
+            )
         return f"{words[self.verdict]}: {second} ({line})."
 
 
-def cycles_of(rise: ReactionTemperature, cooling: Cooling, starts_s: Sequence[float], end_s: float) -> Cycles:
+def cycles_of(
+    rise: ReactionTemperature,
+    cooling: Cooling,
+    starts_s: Sequence[float],
+    end_s: float,
+    overstated_because: str = "",
+) -> Cycles:
     """Heat of every cycle, from its switch-on to the next.
 
     Parameters
@@ -100,6 +120,8 @@ def cycles_of(rise: ReactionTemperature, cooling: Cooling, starts_s: Sequence[fl
         Switch-on times [s].
     end_s : float
         End of the last cycle [s]; all cycles are taken as long as the shortest, so that offsets and losses weigh alike.
+    overstated_because : str
+        A reason why later heats may come out too large (see `Cycles`); a cell that does not cool by one constant is one too.
 
     Raises
     ------
@@ -121,6 +143,9 @@ def cycles_of(rise: ReactionTemperature, cooling: Cooling, starts_s: Sequence[fl
     heat, sd = np.array(heats), np.array(deviations)
     share, share_sd = _shares(heat, sd)
     low, best, high = completeness(heat, sd)
+    if not overstated_because and cooling.time_constant_sd_s > EXPONENTIAL_SHARE * tau:
+        overstated_because = SLOW_TAIL
+    verdict = _verdict(heat, sd, share, share_sd)
     return Cycles(
         starts_s=tuple(float(each) for each in starts_s),
         heat_k=heat,
@@ -131,9 +156,10 @@ def cycles_of(rise: ReactionTemperature, cooling: Cooling, starts_s: Sequence[fl
         completeness_low=low,
         completeness=best,
         completeness_high=high,
-        verdict=_verdict(heat, sd, share, share_sd),
+        verdict="undecided" if overstated_because and verdict == "not cured" else verdict,
         cooling=cooling,
         bridged=tuple(bridged),
+        overstated_because=overstated_because,
     )
 
 

@@ -19,6 +19,8 @@ _FEWEST_READINGS = 4
 _CLEAR_SD = 7.0
 _SHARE_OF_LARGEST = 0.3
 _SAME_LENGTH_S = 3.0
+_MATCHED_SD = 5.0
+_MATCHED_SHARE = 0.4
 _REFINED_S = 3.0
 _DOUBT_REACH_S = 1.5
 
@@ -143,9 +145,13 @@ def starts_for(time_s: Array, value_k: Array, noise: float, seconds: float, coun
     InputError
         If another number of exposures shows than was said, or they last longer or shorter than was said.
     """
-    found = find_exposures(time_s, value_k, noise)
     step = float(time_s[1] - time_s[0])
-    if found and count is not None and len(found) != count:
+    failed: InputError | None = None
+    try:
+        found = find_exposures(time_s, value_k, noise)
+    except InputError as error:
+        found, failed = [], error
+    if count is not None and len(found) > count:
         raise InputError(
             f"{len(found)} exposures show in the trace, {count} were said. Correct the count, or give starts_s."
         )
@@ -154,7 +160,30 @@ def starts_for(time_s: Array, value_k: Array, noise: float, seconds: float, coun
         raise InputError(
             f"an exposure lasts {wrong[0]:.1f} s in the trace, {seconds:g} s were said. Correct whichever is wrong, or give starts_s."
         )
-    return [_refined(time_s, value_k, start, seconds) for start, _ in found]
+    starts = [start for start, _ in found]
+    if not starts or (count is not None and len(starts) < count):
+        starts = _matched(time_s, value_k, noise, seconds, count)
+    if failed is not None and not starts:
+        raise failed
+    if starts and count is not None and len(starts) != count:
+        raise InputError(
+            f"{len(starts)} exposures show in the trace, {count} were said. Correct the count, or give starts_s."
+        )
+    return [_refined(time_s, value_k, start, seconds) for start in starts]
+
+
+def _matched(time_s: Array, value_k: Array, noise: float, seconds: float, count: int | None) -> list[float]:
+    """Switch-on times at which the slope jumps up, and down again after the known time: both together show a weaker lamp."""
+    window_s = min(_WINDOWS_S[-1], 0.45 * seconds)
+    if time_s[-1] - time_s[0] < seconds + 2.0 * window_s:
+        return []
+    jumps, sd = slope_jumps(time_s, value_k, noise, window_s)
+    later = np.interp(time_s + seconds, time_s, jumps, right=0.0)
+    score = np.where(time_s + seconds <= time_s[-1] - window_s, jumps - later, 0.0)
+    least = max(_MATCHED_SD * np.sqrt(2.0) * sd, _MATCHED_SHARE * float(score.max()))
+    edges = _edges(np.maximum(score, 0.0), least, _width(time_s, seconds))
+    found = sorted(edges, key=lambda edge: -score[edge[0]])[:count]
+    return sorted(float(time_s[index]) for index, _ in found)
 
 
 def _refined(time_s: Array, value_k: Array, start_s: float, seconds: float) -> float:
@@ -240,23 +269,3 @@ def shift_onto_s(
     score = np.interp(on + shifts, time, jumps) - np.interp(off + shifts, time, jumps)
     best = int(np.argmax(score))
     return float(shifts[best]), float(score[best] / (np.sqrt(2.0) * sd))
-
-
-def rising_edges(time_s: Array, value_k: Array, noise: float, seconds: float) -> list[float]:
-    """Times at which a trace suddenly begins to warm, at least `seconds` apart [s].
-
-    For a sample, whose falling edges the reaction hides; an induction time delays what is found.
-    """
-    for window_s in _WINDOWS_S:
-        width = _width(time_s, window_s)
-        if time_s.size < 3 * width:
-            break
-        jumps, sd = slope_jumps(time_s, value_k, noise, window_s)
-        least = max(_CLEAR_SD * sd, _SHARE_OF_LARGEST**2 * float(jumps.max()))
-        found: list[float] = []
-        for index, _ in _edges(np.maximum(jumps, 0.0), least, width):
-            if not found or time_s[index] - found[-1] >= seconds:
-                found.append(float(time_s[index]))
-        if found:
-            return found
-    return []

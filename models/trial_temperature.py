@@ -25,7 +25,7 @@ from .exotherm import (
     step_response,
 )
 from .exotherm_cycles import Cycles, cycles_of
-from .exposure_edges import rising_edges, shift_onto_s, start_doubt_s, starts_for
+from .exposure_edges import shift_onto_s, start_doubt_s, starts_for
 from .smoothing import noise_sd
 from .temperature_log import TemperatureLog, read_temperature_log
 from .trial import TrialSignal
@@ -38,9 +38,10 @@ _UM_PER_MM = 1000.0
 _DARK_SETTLE_S = 5.0
 _GIVEN_COOLING_SD = 0.05
 _CLEAR_SHIFT_SD = 5.0
-_IN_BLANK = "found in the blank"
-# how well a switch-on is known that a person wrote down, or that shows in the sample only, whose induction hides it: assumed
-_GIVEN_START_SD_S, _SAMPLE_START_SD_S = 0.3, 2.0
+_IN_BLANK, _GIVEN = "found in the blank", "given"
+AIR_BLANK = "the lamp's air was taken off, which leaves the heat of the light in film and ground in the reading; a cured sample takes it off"
+# how well a switch-on is known that a person wrote down: assumed
+_GIVEN_START_SD_S = 0.3
 NO_REACTION = (
     "the gel shows no heat of reaction although the lamp warmed the probes: the probe may not lie in the gel, or the gel was cured "
     "before"
@@ -111,7 +112,7 @@ def analyse_temperature(
             spikes=blank.spikes,
         )
         notes.append(f"The blank's clock was moved by {shift:+.2f} s, so that the exposures fall together.")
-    exposures, origin = _exposures(sheet, sample, blank)
+    exposures, origin = _exposures(sheet, blank)
     _check_within(exposures, sample, plan.log)
     probe_s, probe_origin = _probe(plan, logs)
     rise = reaction_temperature(
@@ -134,7 +135,7 @@ def analyse_temperature(
     cycles = _cycles(plan, rise, exposures, notes)
     tau = None if cycles is None else cycles.cooling.time_constant_s
     peaks = tuple(peak_of(rise, a, b, tau) for a, b in itertools.pairwise(edges))
-    _find_faults(peaks, cycles, rise, sample, blank, exposures, faults)
+    _find_faults(peaks, cycles, sample, blank, exposures, origin, faults)
     return TemperatureAnalysis(
         rise=rise,
         exposures_s=tuple(exposures),
@@ -198,37 +199,31 @@ def _even(channel: Cleaned) -> tuple[Array, Array, float]:
     return grid, evenly(channel.time_s, channel.value_k, grid), noise_sd(channel.time_s, channel.value_k)
 
 
-def _exposures(sheet: TrialSheet, sample: Cleaned, blank: Cleaned) -> tuple[list[tuple[float, float]], str]:
+def _exposures(sheet: TrialSheet, blank: Cleaned) -> tuple[list[tuple[float, float]], str]:
     """Start and end of each exposure on the log's clock, and how they were found."""
     plan = sheet.exposures
     if plan.starts_s:
-        return [(start, start + plan.seconds) for start in plan.starts_s], "given"
-    found: list[float] = []
+        return [(start, start + plan.seconds) for start in plan.starts_s], _GIVEN
+    if sheet.temperature is not None and sheet.temperature.blank_kind == "lamp_interior":
+        raise InputError(
+            f"{sheet.path.name}: the air in a lamp warms too gently to tell when it was lit; give starts_s in [exposures]."
+        )
     try:
-        found, origin = starts_for(*_even(blank), plan.seconds, plan.count), _IN_BLANK
+        found = starts_for(*_even(blank), plan.seconds, plan.count)
     except InputError as error:
-        # the blank may be air that warms too slowly to show; the sample then has to tell
-        found, origin = rising_edges(*_even(sample), plan.seconds), "found in the sample"
-        if plan.count is None or len(found) != plan.count:
-            raise InputError(f"{sheet.path.name}: {error}") from error
-    if not found:
-        found, origin = rising_edges(*_even(sample), plan.seconds), "found in the sample"
+        raise InputError(f"{sheet.path.name}: {error}") from error
     if not found:
         raise InputError(
-            f"{sheet.path.name}: {NOT_LIT}. Was the lamp lit? If it was, give starts_s in [exposures]."
+            f"{sheet.path.name}: the lamp does not show in the blank. Was it lit? If it was, give starts_s in [exposures]."
         )
-    if plan.count is not None and len(found) != plan.count:
-        raise InputError(
-            f"{sheet.path.name}: {len(found)} exposures show in the log, {plan.count} were said. Correct the count, or give starts_s."
-        )
-    return [(start, start + plan.seconds) for start in found], origin
+    return [(start, start + plan.seconds) for start in found], _IN_BLANK
 
 
 def _start_sd_s(origin: str, blank: Cleaned, first: tuple[float, float]) -> float:
     """How well the first switch-on is known."""
     if origin == _IN_BLANK:
         return start_doubt_s(*_even(blank), first[0], first[1] - first[0])
-    return _GIVEN_START_SD_S if origin == "given" else _SAMPLE_START_SD_S
+    return _GIVEN_START_SD_S
 
 
 def _check_within(exposures: Sequence[tuple[float, float]], sample: Cleaned, log: str) -> None:
@@ -281,21 +276,22 @@ def _cycles(
         except InputError as error:
             notes.append(f"No heats: {error}")
             return None
-    return cycles_of(rise, cooling, [start for start, _ in exposures], float(rise.time_s[-1]))
+    doubt = AIR_BLANK if plan.blank_kind == "lamp_interior" else ""
+    return cycles_of(rise, cooling, [start for start, _ in exposures], float(rise.time_s[-1]), doubt)
 
 
 def _find_faults(
     peaks: Sequence[Peak],
     cycles: Cycles | None,
-    rise: ReactionTemperature,
     sample: Cleaned,
     blank: Cleaned,
     exposures: Sequence[tuple[float, float]],
+    origin: str,
     faults: list[str],
 ) -> None:
     """Name what makes a log worthless for a fit."""
     warms = [_warming(channel, *exposures[0]) for channel in (sample, blank)]
-    if max(warms) < 5.0:
+    if origin == _GIVEN and max(warms) < 5.0:
         faults.append(NOT_LIT)
         return
     first = peaks[0]

@@ -74,6 +74,20 @@ def test_a_cured_film_is_told_from_one_that_is_not() -> None:
     assert found.completeness_low > 0.9
 
 
+def test_a_cell_without_one_constant_calls_no_film_uncured() -> None:
+    rise = measured((12.0, 1.8, 0.4))
+    for sd, verdict in ((1.0, "not cured"), (6.0, "undecided")):
+        cooling = Cooling(time_constant_s=TAU, time_constant_sd_s=sd, origin="given")
+        assert cycles_of(rise, cooling, STARTS, 3.0 * PERIOD - 0.5).verdict == verdict
+    assert "does not cool by one constant" in cycles_of(rise, cooling, STARTS, 3.0 * PERIOD - 0.5).sentence
+
+
+def test_a_weak_lamp_is_found_by_both_its_edges() -> None:
+    time, _, blank = channels((12.0, 1.0, 0.2))
+    noisy = blank + 0.25 * np.random.default_rng(2).standard_normal(time.size)
+    assert starts_for(time, noisy, 0.25, LIT, 3) == pytest.approx(STARTS, abs=2.5)
+
+
 def test_too_much_noise_is_no_verdict() -> None:
     rise = measured((3.0, 0.15, 0.0), noise=0.25)
     cooling = Cooling(time_constant_s=TAU, time_constant_sd_s=3.0, origin="given")
