@@ -29,6 +29,12 @@ PUBLIC: dict[str, dict[str, tuple[str, ...]]] = {
         "gelwright.models.stack": ("build", "build_many"),
         "gelwright.models.stack_results": ("StackResult",),
     },
+    "Trials and calibration": {
+        "gelwright.models.trial_files": ("load_trial", "save_trial"),
+        "gelwright.models.fit_trials": ("fit_trials",),
+        "gelwright.models.fit_outcome": ("TrialFit",),
+        "gelwright.models.rate_calibration": ("RateCalibration",),
+    },
     "Deciding": {
         "gelwright.optimiser.brief": ("Brief", "Limits", "Margins", "Uncertainty"),
         "gelwright.optimiser.brief_reader": ("read_brief",),
