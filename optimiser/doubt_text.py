@@ -77,7 +77,8 @@ def _limit_table(found: Doubt) -> list[str]:
 
 def _share_line(each: Varied, share: Share) -> str:
     return (
-        f"- {each.words}: {_percent(share.total)} ({100 * share.total_low:.0f}-{100 * share.total_high:.0f}); "
+        f"- {each.words}: {_percent(min(share.total, 1.0))} "
+        f"({100 * max(share.total_low, 0.0):.0f}-{100 * min(share.total_high, 1.0):.0f}); "
         f"{_GROUP_WORDS[each.group]}, {each.how}"
     )
 

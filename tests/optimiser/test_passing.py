@@ -14,8 +14,10 @@ from gelwright.models.batch import BlendEvaluator, Scenario
 from gelwright.models.doubts import gel_priors, knob_of_parameter, without_calibrated
 from gelwright.models.gel import Gel
 from gelwright.models.heat import Hand
+from gelwright.models.rate_calibration import RateCalibration
 from gelwright.optimiser.brief import Limits
 from gelwright.optimiser.demo_data import load_any_gel
+from gelwright.optimiser.gel_case import gel_case
 from gelwright.optimiser.passing import chance_of, probability_of_passing
 from gelwright.optimiser.problem import Problem
 from gelwright.optimiser.varied import calibrated_inputs, conditions_at, unit_draws, varied_inputs
@@ -193,3 +195,24 @@ def test_a_calibrations_directions_rebuild_its_covariance(make_problem: MakeProb
     drawn = conditions_at(inputs, part, np.array([0.2]), unit_draws(inputs, 4096, 1, 1))
     logs = np.log([[each["propagation_ratio"], each["termination_ratio"]] for each in drawn.changes])
     assert np.cov(logs.T) == pytest.approx(covariance[:2, :2], rel=0.03)
+
+
+def test_a_calibrated_gel_brings_its_covariance_in_place_of_the_priors() -> None:
+    plain = load_any_gel("clear_builder")
+    calibration = RateCalibration(
+        parameters=("k_p0", "k_t0", "X_v"), values=np.log([1.0, 500.0, 0.9]), covariance=np.diag([0.01, 0.04, 1e-4]),
+        resin_parts=dict(plain.resin_parts), trials=("trial 1",),
+    )  # fmt: skip
+    gel = replace(plain, calibration=calibration)
+    lamp = load_lamp("demo_arch_365_405")
+    before, after = (
+        varied_inputs(gel_case(each, lamp, exposure_s=60.0).problem, ("data",)) for each in (plain, gel)
+    )
+    assert {"propagation_ratio", "termination_ratio", "tg_polymer_shift_k"} <= {each.key for each in before}
+    names = {each.key for each in after}
+    assert {"propagation_ratio", "termination_ratio", "tg_polymer_shift_k"}.isdisjoint(names)
+    assert {"calibration_1", "calibration_2", "calibration_3", "reaction_diffusion_ratio"} <= names
+    case = gel_case(gel, lamp, exposure_s=20.0, draws=32)
+    chance = probability_of_passing(case.problem, case.loadings_wt_pct, groups=("data",))
+    assert "covariance of the calibration" in next(each.basis for each in after)
+    assert 0.0 <= chance.probability_fraction <= 1.0
