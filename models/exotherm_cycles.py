@@ -84,9 +84,7 @@ class Cycles:
             return f"No heat of reaction above the noise in the first exposure ({self.heat_k[0]:.2f} +- {self.heat_sd_k[0]:.2f} K)."
         if self.heat_k.size < 2:
             return "One exposure only: whether it was enough shows in a second one."
-        second = (
-            f"the second gave {100 * self.share[1] + 0.0:.1f} +- {100 * self.share_sd[1]:.1f} % of its heat"
-        )
+        second = f"the second gave {round(100 * float(self.share[1]), 1) + 0.0:.1f} +- {100 * self.share_sd[1]:.1f} % of its heat"
         line = f"line {100 * CURED_SHARE:g} %, smallest share that would show {100 * self.floor_share:.1f} %"
         words = {
             "cured": "The first exposure did what this lamp can do",

@@ -17,6 +17,7 @@ from .run_data import OBJECTIVE_UNIT, limit_rows, outcome_data
 from .set_report import set_data, set_text, write_set_folder
 from .tune import Outcome
 from .versions import versions
+from .written_page import write_written_page
 
 BEST = "best"
 METHOD = (
@@ -198,4 +199,11 @@ def write_choices_folder(outcome: ChoicesOutcome, file: Path, folder: Path) -> P
     (folder / "results.json").write_text(data + "\n", encoding="utf-8")
     report = folder / "report.md"
     report.write_text(choices_report(outcome), encoding="utf-8")
+    first, *_ = why(outcome)
+    write_written_page(
+        report,
+        kind="Which cure is best",
+        headline=first.rstrip("."),
+        state="kept" if outcome.is_feasible else "broken",
+    )
     return report

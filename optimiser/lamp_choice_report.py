@@ -11,12 +11,14 @@ from ..models.gel import save_gel
 from .brief import Brief
 from .cautions import long_cautions, short_cautions
 from .lamp_choice import LampsOutcome, Served
+from .page_parts import State
 from .problem import OBJECTIVE_WORDS
 from .report import write_run_folder
 from .report_text import blend_text, chance_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, limit_rows, outcome_data
 from .tune import blended
 from .versions import versions
+from .written_page import write_written_page
 
 WAYS = {
     "blend_per_lamp": "a blend for each lamp, with as few different initiators and amines as possible",
@@ -192,4 +194,9 @@ def write_lamps_folder(outcome: LampsOutcome, file: Path, folder: Path) -> Path:
     (folder / "results.json").write_text(data + "\n", encoding="utf-8")
     report = folder / "report.md"
     report.write_text(lamps_report(outcome), encoding="utf-8")
+    served, asked = len(outcome.served), len(outcome.brief.lamps)
+    state: State = "kept" if served == asked else "near" if served else "broken"
+    write_written_page(
+        report, kind="Several lamps", headline=f"{served} of {asked} lamps can be served", state=state
+    )
     return report

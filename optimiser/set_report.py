@@ -15,6 +15,7 @@ from ..models.schedule_file import save_schedule
 from ..models.stack_results import StackResult
 from .build_run import remarks
 from .cautions import long_cautions, short_cautions
+from .page_parts import State
 from .problem import OBJECTIVE_WORDS
 from .report_text import blend_text, chance_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, limit_rows
@@ -22,6 +23,7 @@ from .set_answer import set_verdict, worst_rows
 from .set_brief import CoatAsked
 from .set_tune import SetOutcome
 from .versions import versions
+from .written_page import write_written_page
 
 SHARING_WORDS = {
     "free": "each gel its own best substances",
@@ -325,4 +327,6 @@ def write_set_folder(outcome: SetOutcome, file: Path, folder: Path) -> Path:
     )
     report = folder / "report.md"
     report.write_text(set_report(outcome), encoding="utf-8")
+    state: State = "kept" if outcome.is_feasible else "broken"
+    write_written_page(report, kind="A set of coats", headline=set_verdict(outcome).headline, state=state)
     return report

@@ -22,6 +22,8 @@ from ..models.trial_model import predict
 from ..models.trial_reading import TrialReading, read_trial
 from ..models.trial_sheet import RECORD_FIELDS, SHEET_FILE, TrialSheet, read_sheet
 from .demo_data import DEMO_FOLDER, load_any_gel, sheet_path
+from .page_html import write_page
+from .trial_page import trial_page
 from .trial_run import TrialRun, run_of, trial_data, trial_text
 
 _IS_PATH = re.compile(r"[/\\]|\.toml$")
@@ -122,6 +124,7 @@ def _write_report(run: TrialRun, out: Path) -> None:
     (out / "results.json").write_text(data + "\n", encoding="utf-8")
     (out / "report.txt").write_text(trial_text(run) + "\n", encoding="utf-8")
     trial_picture(run, out / PICTURE)
+    write_page(trial_page(run, out / PICTURE), out / "report.html")
 
 
 def _recalibrated(gel: Gel, name: str) -> Gel:

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import re
-
 from ..lamp_library.units import c_from_k, um_from_m
 from .answer import Candidate
 from .cautions import long_cautions
 from .constraints import Constraint
 from .cure_pictures import conversion_picture, light_picture, temperature_pictures
 from .page_html import inline_svg
-from .page_parts import KeyFigure, Page, Picture, Prose, Section, State, state_of
+from .page_parts import KeyFigure, Page, Picture, Section, State, state_of
 from .plots import draw_margins, margin_bars, new_figure
 from .report import chance, report_text
 from .tune import Outcome, blended
 from .versions import versions
+from .written_page import parts_of, sections_of
 
-_HEADING = re.compile(r"^## +(.*)$", re.MULTILINE)
-_SHOWN_ELSEWHERE = ("Pictures of the first blend", "Cautions")
-_FOLDED = ("Every position", "How this was worked out")
+_SHOWN_ELSEWHERE = ("Pictures of the first blend",)
 LIKELY, DOUBTFUL = 0.9, 0.75  # estimated: where a chance of passing stops being good, and where it is poor
 
 
@@ -32,12 +29,12 @@ def tune_page(outcome: Outcome) -> Page:
     """
     best, inputs = outcome.candidates[0], outcome.inputs
     feasible = outcome.found.is_feasible
-    head, written = _written(report_text(outcome))
+    written = parts_of(report_text(outcome))
     return Page(
         kind="Tuning run",
         title=inputs.brief.title,
         is_demonstration=inputs.brief.is_demonstration or inputs.lamp.is_demonstration,
-        facts=_facts(head),
+        facts=written.facts,
         headline=best.verdict.headline
         if feasible
         else f"no blend meets this brief; the nearest one: {best.verdict.headline}",
@@ -47,7 +44,7 @@ def tune_page(outcome: Outcome) -> Page:
         figures=key_figures(best),
         sections=(
             Section(key="pictures", title="Pictures of the first blend", blocks=pictures(outcome)),
-            *written,
+            *sections_of(written, _SHOWN_ELSEWHERE),
         ),
         cautions=tuple(long_cautions(inputs.brief.on_date)),
         footer=f"Fingerprint {outcome.digest}. "
@@ -60,25 +57,6 @@ def _verdict_state(best: Candidate, feasible: bool) -> State:
     if not feasible:
         return "broken"
     return "kept" if best.passing.probability_fraction >= LIKELY else "near"
-
-
-def _written(text: str) -> tuple[str, tuple[Section, ...]]:
-    """The head of the written report, and its other parts as sections of the page."""
-    head, *parts = _HEADING.split(text)
-    sections = []
-    for title, body in zip(parts[::2], parts[1::2], strict=True):
-        if title in _SHOWN_ELSEWHERE:
-            continue
-        key = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")
-        block = Prose(markdown=body.strip())
-        sections.append(Section(key=key, title=title, blocks=(block,), is_folded=title in _FOLDED))
-    return head, tuple(sections)
-
-
-def _facts(head: str) -> tuple[tuple[str, str], ...]:
-    """The list at the head of the written report as pairs."""
-    found = [line[2:].partition(": ") for line in head.splitlines() if line.startswith("- ")]
-    return tuple((name, value.replace("`", "")) for name, _, value in found)
 
 
 def key_figures(shown: Candidate) -> tuple[KeyFigure, ...]:
