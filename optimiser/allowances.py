@@ -74,10 +74,15 @@ def around(factors: Floats, passes: NDArray[np.bool_], nominal: float) -> Allowa
 
 def _problem(outcome: Outcome, shown: Candidate, output_factor: float = 1.0) -> Problem:
     inputs = outcome.inputs
-    lamp = inputs.lamp if output_factor == 1.0 else inputs.lamp.with_output(output_factor)
+    lamp, *more = (
+        inputs.lamps
+        if output_factor == 1.0
+        else tuple(each.with_output(output_factor) for each in inputs.lamps)
+    )
     return Problem(
         brief=replace(inputs.brief, margins=Margins()),
         lamp=lamp,
+        more_lamps=tuple(more),
         gel=inputs.gel,
         space=inputs.space.subset(shown.blend_wt_pct),
     )

@@ -199,11 +199,12 @@ class _Chooser:
         folder: Path,
         *,
         workers: int | None,
+        exhaustive: bool,
         progress: Progress,
         say: Say,
         make_evaluator: EvaluatorMaker,
     ) -> None:
-        self.brief, self.folder = brief, folder
+        self.brief, self.folder, self.exhaustive = brief, folder, exhaustive
         self.workers, self.progress, self.say = workers, progress, say
         self.make_evaluator = make_evaluator
         self.tried: dict[Choice, Tried] = {}
@@ -256,7 +257,7 @@ class _Chooser:
         folder = self.place(choice)
         if full:
             return searched(
-                inputs, folder / "full", name=choice.words, workers=self.workers, exhaustive=False,
+                inputs, folder / "full", name=choice.words, workers=self.workers, exhaustive=self.exhaustive,
                 progress=self.progress, say=self.say, make_evaluator=self.make_evaluator,
             )  # fmt: skip
         starts = list(self.blends.values())[:KEPT_BLENDS]
@@ -294,6 +295,7 @@ def tune_choices(
     folder: Path,
     *,
     workers: int | None = None,
+    exhaustive: bool = False,
     progress: Progress,
     say: Say,
     make_evaluator: EvaluatorMaker = SteadyEvaluator,
@@ -306,7 +308,7 @@ def tune_choices(
         With choices.
     folder : Path
         Existing run folder; every combination keeps its journal in a folder of its own.
-    workers, progress, say, make_evaluator
+    workers, exhaustive, progress, say, make_evaluator
         As for `tune`.
 
     Raises
@@ -315,7 +317,13 @@ def tune_choices(
         If no combination can be tried at all, with the reason of the first.
     """
     chooser = _Chooser(
-        brief, folder, workers=workers, progress=progress, say=say, make_evaluator=make_evaluator
+        brief,
+        folder,
+        workers=workers,
+        exhaustive=exhaustive,
+        progress=progress,
+        say=say,
+        make_evaluator=make_evaluator,
     )
     first, *others = combinations_of(brief)
     chooser.inputs(first)  # a fault of the brief itself must show as such
@@ -358,6 +366,6 @@ def _in_full(chooser: _Chooser, choice: Choice) -> Outcome | SetOutcome:
         taker = chooser.taker(choice, inputs, True)
         return joint(set_inputs(inputs, choice), [taker], workers=chooser.workers, progress=chooser.progress)
     return tune(
-        inputs, folder, workers=chooser.workers, progress=chooser.progress, say=chooser.say,
+        inputs, folder, workers=chooser.workers, exhaustive=chooser.exhaustive, progress=chooser.progress, say=chooser.say,
         make_evaluator=chooser.make_evaluator,
     )  # fmt: skip

@@ -72,6 +72,9 @@ def tune(
     asked = read_brief(file)
     if seed is not None:
         asked = replace(asked, seed=seed)
+    if storage is not None and (asked.serve != "one_blend" or not asked.choices.is_empty):
+        what = "choices" if asked.serve == "one_blend" else f'lamp.serve = "{asked.serve}"'
+        raise InputError(f"{brief}: --storage shares single searches only. Leave it out for {what}.")
     if asked.serve != "one_blend":
         _tune_lamps(asked, file, options)
         return
@@ -167,7 +170,14 @@ def _tune_choices(asked: Brief, file: Path, options: Options) -> None:
     resolve(brief_of(asked, combinations_of(asked)[0]))
 
     def job(bar: ProgressBar) -> ChoicesOutcome:
-        outcome = tune_choices(asked, options.out, workers=options.workers, progress=bar, say=bar.say)
+        outcome = tune_choices(
+            asked,
+            options.out,
+            workers=options.workers,
+            exhaustive=options.exhaustive,
+            progress=bar,
+            say=bar.say,
+        )
         bar.say(f"Written: {write_choices_folder(outcome, file, options.out)}")
         return outcome
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from ..lamp_library.lamp import Lamp
 from ..lamp_library.units import mw_cm2_from_w_m2, um_from_m
@@ -12,7 +13,7 @@ from .cautions import short_cautions
 from .page_parts import Block, Page, Section, Text, table
 from .problem import OBJECTIVE_WORDS
 from .report import chance, status_doubts
-from .tune import Outcome
+from .tune import Inputs, Outcome
 from .tune_page import key_figures
 from .verdict import headline
 
@@ -28,19 +29,14 @@ def customer_page(outcome: Outcome) -> Page:
         What was found.
     """
     best, inputs, brief = outcome.candidates[0], outcome.inputs, outcome.inputs.brief
-    lamp = inputs.lamp
-    weak, strong = (
-        mw_cm2_from_w_m2(lamp.spectrum(each).irradiance_w_m2()) for each in (lamp.weakest, lamp.strongest)
-    )
     feasible = outcome.found.is_feasible
     return Page(
         kind="For the customer",
         title=brief.title,
-        is_demonstration=brief.is_demonstration or lamp.is_demonstration,
+        is_demonstration=brief.is_demonstration or any(lamp.is_demonstration for lamp in inputs.lamps),
         facts=(
-            ("question", f"which initiators make this {inputs.gel.coat} coat cure through in this lamp and stay cool?"),
-            ("lamp", f"{lamp.name}: {weak:.0f} mW/cm² at {lamp.weakest} to {strong:.0f} at {lamp.strongest}"),
-            ("cure", f"{brief.exposure_s:g} s, programme {brief.programme}"),
+            ("question", f"which initiators make this {inputs.gel.coat} coat cure through in {_where(inputs)} and stay cool?"),
+            *_lamp_facts(inputs),
             ("film", f"{um_from_m(brief.thickness_low_m):g} to {um_from_m(brief.thickness_high_m):g} µm"),
             ("wanted", OBJECTIVE_WORDS[brief.objective]),
             ("law", f"{', '.join(brief.markets)}, read for {brief.on_date:%d %B %Y}"),
@@ -48,7 +44,7 @@ def customer_page(outcome: Outcome) -> Page:
         headline=headline(best.verdict.cures, best.verdict.stays_cool) if feasible else "no blend meets this brief",
         verdict_state="kept" if feasible else "broken",
         answer=f"{inputs.gel.coat.capitalize()} coat: {best.name}",
-        sentences=(_predicted(lamp),),
+        sentences=(_predicted(inputs.lamps),),
         figures=key_figures(best),
         sections=(
             Section(key="range", title="Range in which the prediction holds", blocks=_ranges(outcome, best)),
@@ -60,11 +56,31 @@ def customer_page(outcome: Outcome) -> Page:
     )  # fmt: skip
 
 
-def _predicted(lamp: Lamp) -> str:
-    return (
-        f"Predicted for the worst finger, {lamp.weakest} for cure and {lamp.strongest} for heat. A starting point for a trial, "
-        "not a release."
+def _where(inputs: Inputs) -> str:
+    return "this lamp" if len(inputs.lamps) == 1 else "these lamps"
+
+
+def _lamp_facts(inputs: Inputs) -> list[tuple[str, str]]:
+    """Each lamp with its light and its cure."""
+    found = []
+    for i, lamp in enumerate(inputs.lamps):
+        weak, strong = (
+            mw_cm2_from_w_m2(lamp.spectrum(each).irradiance_w_m2()) for each in (lamp.weakest, lamp.strongest)
+        )
+        light = f"{lamp.name}: {weak:.0f} mW/cm² at {lamp.weakest} to {strong:.0f} at {lamp.strongest}"
+        cure = f"{inputs.brief.exposure_in_s(i):g} s, programme {inputs.brief.programme_in(i)}"
+        found += [("lamp", light), ("cure", cure)]
+    return found
+
+
+def _predicted(lamps: Sequence[Lamp]) -> str:
+    lamp = lamps[0]
+    worst = (
+        f"the worst finger, {lamp.weakest} for cure and {lamp.strongest} for heat"
+        if len(lamps) == 1
+        else f"the worst finger in the worst of the {len(lamps)} lamps"
     )
+    return f"Predicted for {worst}. A starting point for a trial, not a release."
 
 
 def _ends(found: Allowance | None, digits: int, unit: str, scale: float = 1.0) -> str:
