@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..lamp_library.units import c_from_k
+from ..lamp_library.units import c_from_k, um_from_m
+from ..models.cure import TACKY_BELOW_FRACTION
 from ..models.stack_results import StackResult
 from .brief import Limits
 from .constraints import Constraint
@@ -24,6 +25,7 @@ CURE_FIGURES = (
     "uncured_layer_m",
     "residual_wt_pct",
 )
+SHOWN_BURIED_M = 1e-6  # thinner ones lie inside the doubt of the oxygen layer
 HEAT_FIGURES = ("nail_bed_peak_k", "cem43_min", "film_peak_k")
 
 
@@ -81,11 +83,14 @@ def set_verdict(outcome: SetOutcome) -> Verdict:
     said = judge(_figures(hot), _figures(hot), limits).sentences
     wettest = max(outcome.results, key=lambda each: each.tacky_layer_m)
     tacky = judge(_figures(wettest), _figures(wettest), limits).sentences[1]
+    buried = thickest_buried(outcome)
+    note = ", but leaves a layer uncured between coats" if buried.layer_m > SHOWN_BURIED_M else ""
     return Verdict(
-        headline=headline(cures, cool),
+        headline=headline(cures, cool) + note,
         sentences=(
             _bond(outcome, at),
             _softest(outcome),
+            *([buried.sentence] if note else []),
             tacky,
             _heat(outcome, hot_corner, hot, limits),
             *said[3:],
@@ -93,6 +98,39 @@ def set_verdict(outcome: SetOutcome) -> Verdict:
         cures=cures,
         stays_cool=cool,
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Buried:
+    """The thickest layer below another coat that stays below the tacky threshold [m], with its coat and place."""
+
+    layer_m: float
+    coat: str
+    place: str
+
+    @property
+    def sentence(self) -> str:
+        """What it means."""
+        return (
+            f"Under the coat above, {um_from_m(self.layer_m):.0f} µm at the top of {self.coat} stay uncured ({self.place}): its "
+            "tacky layer has spent its initiator. The model lets none wander in from the fresh coat, so this may be too "
+            "harsh; wipe that coat (wipe = true), or test the set for peeling between coats."
+        )
+
+
+def thickest_buried(outcome: SetOutcome) -> Buried:
+    """The thickest uncured layer between two coats, over all corners."""
+    coats = outcome.problem.coats
+    worst = Buried(layer_m=0.0, coat="", place="")
+    for corner, result in zip(coats.corners, outcome.results, strict=True):
+        layers = coats.layers(corner.stack)
+        for number in sorted({int(each) for each in result.coat_number})[:-1]:
+            soft = (result.coat_number == number) & (result.conversion_fraction < TACKY_BELOW_FRACTION)
+            layer_m = float(result.width_m[soft].sum())
+            if layer_m > worst.layer_m:
+                name = f"coat {number} ({coats.parts[layers[number - 1]].name})"
+                worst = Buried(layer_m=layer_m, coat=name, place=coats.place(corner))
+    return worst
 
 
 def _figures(result: StackResult) -> CureFigures:

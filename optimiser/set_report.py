@@ -19,7 +19,7 @@ from .page_parts import State
 from .problem import OBJECTIVE_WORDS
 from .report_text import blend_text, chance_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, limit_rows
-from .set_answer import set_verdict, worst_rows
+from .set_answer import set_verdict, thickest_buried, worst_rows
 from .set_brief import CoatAsked
 from .set_tune import SetOutcome
 from .versions import versions
@@ -36,6 +36,7 @@ METHOD = (
     "exact: which blends share raw materials, among the blends polished for each gel",
     "heuristic: which substances a gel is made of, decided on its coat alone as a film on the nail; the loadings, a local "
     + "optimum of the joint problem begun at the single-coat answers",
+    "told, but no limit: a tacky layer that stays uncured under the next coat (mixing with the fresh coat is not modelled)",
     "judged coat by coat only, not in the stack: heat of a second cycle, yellowness",
 )
 
@@ -263,6 +264,7 @@ def set_data(outcome: SetOutcome) -> dict[str, Any]:
         "is_feasible": outcome.is_feasible,
         "verdict": verdict.headline,
         "verdict_text": verdict.text,
+        "buried_uncured_layer_m": thickest_buried(outcome).layer_m,
         "lamp": outcome.inputs.lamp.lamp_id,
         "objective": asked.brief.objective,
         f"objective_{unit}": outcome.objective,

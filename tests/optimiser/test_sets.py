@@ -11,6 +11,7 @@ import pytest
 
 from gelwright.lamp_library.errors import GelwrightError
 from gelwright.optimiser.demo_data import DEMO_FOLDER, brief_path, list_demo_sets
+from gelwright.optimiser.set_answer import set_verdict, thickest_buried
 from gelwright.optimiser.set_brief import is_set, read_set
 from gelwright.optimiser.set_tune import coat_set, joint, resolve_set, tune_set
 from gelwright.optimiser.stack_problem import StackProblem
@@ -109,6 +110,11 @@ def test_the_joint_answer_is_as_good_as_a_grid_over_the_finished_stack(
     assert (
         brute - outcome.objective <= grid[1] - grid[0]
     )  # the grid came near, so the comparison means something
+    # the tacky layer of the base has spent its initiator and stays soft under the builder; the verdict must say so
+    last = outcome.results[-1]
+    soft = (last.coat_number == 1) & (last.conversion_fraction < 0.2)
+    assert thickest_buried(outcome).layer_m >= last.width_m[soft].sum() > 1e-6
+    assert "between coats" in set_verdict(outcome).headline
     # a gel that fails on its own may still pass in the stack: its nearest blend is polished there
     taker = outcome.takers[0]
     failing = replace(taker.found.ranked[0], values=(1.0,) * len(taker.found.ranked[0].values))
