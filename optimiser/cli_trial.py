@@ -100,10 +100,11 @@ def list_all(
     as_json: Json = False,
 ) -> None:
     """List the trials under a folder; a damaged one is named and the others still open."""
-    from .trial_command import demo_sheets, list_trials
+    from .demo_data import list_demo_sheets
+    from .trial_command import list_trials
 
     if folder is None:
-        names = demo_sheets()
+        names = list_demo_sheets()
         if as_json:
             typer.echo(json.dumps(list(names)))
             return

@@ -60,7 +60,14 @@ def sheet_path(name_or_path: str) -> Path:
     """File of a trial sheet, found as `brief_path` does; any existing file is taken as it is."""
     if Path(name_or_path).is_file():
         return Path(name_or_path)
+    if not _looks_like_path(name_or_path) and name_or_path not in list_demo_sheets():
+        raise unknown_name("demonstration trial sheet", name_or_path, list_demo_sheets())
     return _path(name_or_path, "trials", "demonstration trial sheet")
+
+
+def list_demo_sheets() -> tuple[str, ...]:
+    """Ids of the packaged trial sheets; the gels beside them are none."""
+    return tuple(name for name in _ids("trials") if not name.startswith("gel_"))
 
 
 def reread_path(name: str) -> Path | None:

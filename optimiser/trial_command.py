@@ -21,7 +21,7 @@ from ..models.trial_files import LOGS_FOLDER, TRIAL_FILE, load_trial, save_trial
 from ..models.trial_model import predict
 from ..models.trial_reading import TrialReading, read_trial
 from ..models.trial_sheet import RECORD_FIELDS, SHEET_FILE, TrialSheet, read_sheet
-from .demo_data import DEMO_FOLDER, load_any_gel, sheet_path
+from .demo_data import load_any_gel, sheet_path
 from .page_html import write_page
 from .trial_page import trial_page
 from .trial_run import TrialRun, run_of, trial_data, trial_text
@@ -289,12 +289,3 @@ def sheet_text(log: Path | None) -> str:
         *(f'{key + " = ":<24}""      # {words}' for key, words in RECORD_FIELDS.items()),
     ]
     return "\n".join(lines) + "\n"
-
-
-def demo_sheets() -> tuple[str, ...]:
-    """Ids of the packaged trial sheets."""
-    return tuple(
-        sorted(
-            path.stem for path in (DEMO_FOLDER / "trials").glob("*.toml") if not path.stem.startswith("gel_")
-        )
-    )

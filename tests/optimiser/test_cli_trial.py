@@ -10,8 +10,8 @@ from gelwright.lamp_library.errors import InputError
 from gelwright.models.exotherm_cycles import GLASSY_WARNING
 from gelwright.models.trial_files import load_trial
 from gelwright.optimiser import cli
-from gelwright.optimiser.demo_data import DEMO_FOLDER
-from gelwright.optimiser.trial_command import demo_sheets, list_trials, read_into, run_folder
+from gelwright.optimiser.demo_data import DEMO_FOLDER, list_demo_sheets
+from gelwright.optimiser.trial_command import list_trials, read_into, run_folder
 from gelwright.optimiser.trial_run import TrialRun, trial_data, trial_text
 
 # Heat of the second exposure over the first, and start of the exposures, in the hidden truth behind the logs
@@ -28,13 +28,13 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def runs(folder: Path) -> dict[str, TrialRun]:
     return {
         name: read_into(name, folder / name, overwrite=False)
-        for name in demo_sheets()
+        for name in list_demo_sheets()
         if name != "fault_wrong_unit"
     }
 
 
 def test_the_packaged_sheets_are_listed() -> None:
-    assert len(demo_sheets()) == 6
+    assert len(list_demo_sheets()) == 6
 
 
 @pytest.mark.parametrize("name", HIDDEN_SHARES)
