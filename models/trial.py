@@ -24,7 +24,7 @@ from .heat import Hand
 Array = NDArray[np.float64]
 SignalKind = Literal["reaction_temperature", "conversion", "heat_flow"]
 Blank = Literal["cured_sample", "lamp_interior", "empty_run", "none"]
-TrialAtmosphere = Literal["air", "nitrogen"]
+TrialAtmosphere = Literal["air", "nitrogen", "closed"]
 
 # where a signal is measured; the first is the usual place
 PLACES: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -196,7 +196,7 @@ class Trial:
     hand : Hand
         What the film lies on; the fields of a hand describe glass, foil or a nail tip on a holder as well.
     atmosphere : str
-        "air" or "nitrogen".
+        "air", "nitrogen", or "closed": under a foil or glass that lets no oxygen in, so that only what is dissolved counts.
     isothermal : bool
         Held at the temperature of `hand`, as in a calorimeter.
     signals : tuple of TrialSignal

@@ -83,6 +83,10 @@ def _nitrogen(oxygen: Oxygen) -> Oxygen:
     return replace(oxygen, atmosphere="nitrogen", surface_mol_m3=0.0, initial_mol_m3=0.0)
 
 
+def _closed(oxygen: Oxygen) -> Oxygen:
+    return replace(oxygen, atmosphere="closed")
+
+
 def trial_film(
     trial: Trial,
     gel: Gel,
@@ -110,11 +114,14 @@ def trial_film(
     light = gather_light([gel], trial.lamp.spectrum(trial.position), settings.light_bins)
     film = stack_model([coat], light, trial.lamp.course, trial.hand, settings)
     film = with_energy_transfer(film, gel)
-    if trial.atmosphere == "nitrogen":
+    if trial.atmosphere != "air":
+        change_oxygen = _nitrogen if trial.atmosphere == "nitrogen" else _closed
         oxygen = film.oxygen
         film = replace(
             film,
-            oxygen=_nitrogen(oxygen) if isinstance(oxygen, Oxygen) else [_nitrogen(each) for each in oxygen],
+            oxygen=change_oxygen(oxygen)
+            if isinstance(oxygen, Oxygen)
+            else [change_oxygen(each) for each in oxygen],
         )
     if trial.isothermal:
         film = replace(film, isothermal=True, temperature_k=trial.hand.start_k)

@@ -263,6 +263,7 @@ def sheet_text(log: Path | None) -> str:
         'lamp = "demo_arch_365_405"     # packaged id, or a lamp folder such as "./my_lamp"',
         'position = "thumb"',
         "thickness_um = 300.0",
+        '# atmosphere = "nitrogen"      # air if left out; closed = covered by foil or glass',
         "",
         "[exposures]",
         "seconds = 60.0",

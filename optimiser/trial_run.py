@@ -22,6 +22,7 @@ _BLANKS = {
     "lamp_interior": "lamp interior",
     "empty_run": "empty run",
 }
+_ATMOSPHERES = {"air": "In air", "nitrogen": "Under nitrogen", "closed": "Covered: no oxygen from outside"}
 _PLACES = {"interface": "at the base of the film", "film": "in the film", "nail_bed": "at the nail bed"}
 # a prediction this much above a measured peak makes the measurement, not the model, suspect: assumed
 _SUSPECT_RATIO = 5.0
@@ -99,9 +100,9 @@ def _head(run: TrialRun) -> list[str]:
             f"({trial.exposures[0].programme}) in {trial.lamp.name}, {trial.position}"
         )
     ]
-    if trial.atmosphere == "nitrogen" or trial.isothermal:
+    if trial.atmosphere != "air" or trial.isothermal:
         held = ", held at its temperature" if trial.isothermal else ""
-        lines.append(f"Under {trial.atmosphere}{held}.")
+        lines.append(f"{_ATMOSPHERES[trial.atmosphere]}{held}.")
     if trial.is_demonstration:
         lines.append("Invented demonstration data.")
     return lines

@@ -177,6 +177,8 @@ def test_nitrogen_and_a_held_temperature_are_obeyed() -> None:
     )
     held = predict(case)
     in_air = predict(replace(case, atmosphere="air"))
+    covered = predict(replace(case, atmosphere="closed"))
+    assert in_air.values["top"][-1] + 0.01 < covered.values["top"][-1] <= held.values["top"][-1] + 1e-3
     assert held.values["top"][-1] > in_air.values["top"][-1] + 0.01
 
 
