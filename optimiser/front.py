@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ..lamp_library.errors import InputError, unknown_name
 from ..lamp_library.units import c_from_k
 from .brief import Brief
-from .hypervolume import hypervolume, knee, normalised, unbeaten
+from .hypervolume import apart, hypervolume, knee, normalised, unbeaten
 from .local import Local, local_search
 from .problem import Problem
 from .search import Ledger, Progress, search
@@ -263,10 +263,11 @@ class _Tracer:
             [[axis.sign * v for axis, v in zip(self.axes, p.values, strict=True)] for p in every]
         )
         order = unbeaten(signed)
-        kept = signed[order]
+        volume = hypervolume(normalised(signed[order]), np.ones(len(self.axes)))
+        shown = order[apart(signed[order])]
         return Front(
-            axes=self.axes, points=tuple(every[i] for i in order), knee=knee(kept),
-            hypervolume_ratio=hypervolume(normalised(kept), np.ones(len(self.axes))), tried=self.tried, films=self.films,
+            axes=self.axes, points=tuple(every[i] for i in shown), knee=knee(signed[shown]), hypervolume_ratio=volume,
+            tried=self.tried, films=self.films,
         )  # fmt: skip
 
 

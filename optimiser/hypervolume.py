@@ -96,6 +96,23 @@ def normalised(points: Floats) -> Floats:
     return np.asarray((points - low) / np.where(high > low, high - low, 1.0))
 
 
+def apart(points: Floats, least: float = 2e-3) -> NDArray[np.intp]:
+    """Rows that differ on some axis by more than a share of its range from every row kept before them.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> apart(np.array([[0.0, 1.0], [1e-4, 0.9999], [1.0, 0.0]])).tolist()
+    [0, 2]
+    """
+    scaled = normalised(np.asarray(points, dtype=float))
+    kept: list[int] = []
+    for i, row in enumerate(scaled):
+        if all(np.abs(row - scaled[other]).max() > least for other in kept):
+            kept.append(i)
+    return np.array(kept, dtype=np.intp)
+
+
 def knee(points: Floats) -> int:
     """Row that lies furthest on the good side of the straight line (plane) through the ends of the front.
 
