@@ -234,16 +234,19 @@ def candidate(problem: Problem, found: Local) -> Candidate:
         figures=rounded.figures,
         constraints=part.constraints,
         places=places,
-        verdict=judge(
-            cure_figures(worst_cure, len(part.lamps) > 1),
-            cure_figures(worst_heat, len(part.lamps) > 1),
-            problem.brief.limits,
-        ),
+        verdict=_verdict(part, worst_cure, worst_heat),
         cost_per_kg=float(part.cost_per_kg(loadings[np.newaxis, :])[0]) if priced else None,
         yellowness_ratio=_yellowness(part, loadings),
         passing=probability_of_passing(part, loadings),
         passing_with_data=probability_of_passing(part, loadings, groups=("use", "data"), stream=DATA_STREAM),
     )
+
+
+def _verdict(part: Problem, worst_cure: Place, worst_heat: Place) -> Verdict:
+    several = len(part.lamps) > 1
+    figures = cure_figures(worst_cure, several), cure_figures(worst_heat, several)
+    verdict = judge(*figures, part.brief.limits)
+    return replace(verdict, where="these lamps") if several else verdict
 
 
 def _yellowness(problem: Problem, loadings_wt_pct: Floats) -> float | None:

@@ -58,17 +58,20 @@ class Verdict:
         The figures, cure first.
     cures, stays_cool : bool
         The two questions.
+    where : str
+        In what, in words.
     """
 
     headline: str
     sentences: tuple[str, ...]
     cures: bool
     stays_cool: bool
+    where: str = "this lamp"
 
     @property
     def text(self) -> str:
         """Headline and figures as one paragraph."""
-        return f"Predicted in this lamp: {self.headline}. " + " ".join(self.sentences)
+        return f"Predicted in {self.where}: {self.headline}. " + " ".join(self.sentences)
 
 
 def headline(cures: bool, stays_cool: bool) -> str:
