@@ -95,14 +95,15 @@ def cleaned(time_s: Array, value_k: Array) -> Cleaned:
 def _spikes(time: Array, value: Array, sd: float, width: int) -> NDArray[np.bool_]:
     """Marks runs of `width` readings that stand off the line through their neighbours."""
     found = np.zeros(time.size, dtype=bool)
-    for first in range(1, time.size - width):
-        before, after = first - 1, first + width
-        inside = slice(first, first + width)
-        line = np.interp(time[inside], time[[before, after]], value[[before, after]])
-        off = value[inside] - line
-        allowed = max(SPIKE_SD * sd, 2.0 * abs(float(value[after] - value[before])))
-        if np.all(off > allowed) or np.all(off < -allowed):
-            found[inside] = True
+    first = np.arange(1, time.size - width)
+    before, after = first - 1, first + width
+    slope = (value[after] - value[before]) / (time[after] - time[before])
+    off = np.stack(
+        [value[first + k] - value[before] - slope * (time[first + k] - time[before]) for k in range(width)]
+    )
+    allowed = np.maximum(SPIKE_SD * sd, 2.0 * np.abs(value[after] - value[before]))
+    for start in first[np.all(off > allowed, axis=0) | np.all(off < -allowed, axis=0)]:
+        found[start : start + width] = True
     return found
 
 
