@@ -111,8 +111,8 @@ class LampsOutcome:
 
     @property
     def is_feasible(self) -> bool:
-        """Whether every lamp is served."""
-        return not self.refused
+        """Whether the brief is met: for the largest set, whether a lamp is served at all; else whether all are."""
+        return bool(self.served) if self.brief.serve == "largest_set" else not self.refused
 
     @property
     def materials(self) -> tuple[str, ...]:

@@ -89,7 +89,7 @@ def test_the_largest_set_leaves_out_the_lamp_that_no_blend_serves_and_says_why(
         assert "margin" in each.sentence
         assert all(row.constraint.margin(row.figure) < 0.0 for row in each.broken)
     assert "Refused" in lamps_text(outcome)
-    assert not outcome.is_feasible
+    assert outcome.is_feasible == bool(ids)
 
 
 def test_a_blend_of_the_largest_set_keeps_every_limit_in_each_of_its_lamps(
@@ -109,6 +109,7 @@ def test_nothing_served_is_an_answer_too(served: Callable[..., LampsOutcome]) ->
     outcome = served("largest_set", limits=hard)
     assert outcome.served == ()
     assert len(outcome.refused) == 3
+    assert not outcome.is_feasible
     assert "No lamp can be served" in lamps_text(outcome)
     assert "No lamp can be served" in lamps_report(outcome)
 
