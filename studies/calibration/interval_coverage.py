@@ -3,7 +3,8 @@
 In each repeat a true set of parameters is drawn from the priors, three trials are simulated with it (two irradiances and a
 thermocouple run; invented demonstration data with realistic noise, one reading in forty spoilt in a second set) and fitted as
 `gelwright fit` does, and it is noted whether the truth lies inside each parameter's 90 % interval: normal from the covariance,
-and by profile likelihood. Run without arguments it makes 200 repeats and rewrites coverage.csv and README.md beside this file.
+and by profile likelihood. Run without arguments it makes 200 repeats and rewrites coverage.csv and README.md beside this file; the word
+spoilt adds the second set.
 """
 
 import csv
@@ -87,13 +88,19 @@ def one_repeat(seed: int, spoilt: bool) -> tuple[list[bool], list[bool], list[fl
 
 
 def counted(repeats: int, spoilt: bool) -> list[dict[str, object]]:
-    """One row per parameter and kind of interval."""
+    """Run the repeats and count."""
     job = partial(one_repeat, spoilt=spoilt)
     if repeats <= FEW:
         found = [job(seed) for seed in range(repeats)]
     else:
         with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
             found = list(pool.map(job, range(repeats), chunksize=4))
+    return table(found, spoilt)
+
+
+def table(found: list[tuple[list[bool], list[bool], list[float]]], spoilt: bool) -> list[dict[str, object]]:
+    """One row per parameter and kind of interval."""
+    repeats = len(found)
     rows: list[dict[str, object]] = []
     data = "one reading in forty spoilt" if spoilt else "normal noise"
     for column, kind in enumerate(("covariance", "profile")):
@@ -112,14 +119,19 @@ def counted(repeats: int, spoilt: bool) -> list[dict[str, object]]:
     return rows
 
 
-def main(folder: Path, repeats: int = FEW) -> list[dict[str, object]]:
+def main(folder: Path, repeats: int = FEW, *, with_spoilt: bool = False) -> list[dict[str, object]]:
     """Write coverage.csv into a folder."""
-    rows = counted(repeats, spoilt=False) + (counted(repeats, spoilt=True) if repeats > FEW else [])
+    rows = counted(repeats, spoilt=False) + (counted(repeats, spoilt=True) if with_spoilt else [])
+    write(folder, rows)
+    return rows
+
+
+def write(folder: Path, rows: list[dict[str, object]]) -> None:
+    """The table as a file."""
     with (folder / "coverage.csv").open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
         writer.writeheader()
         writer.writerows(rows)
-    return rows
 
 
 def page(rows: list[dict[str, object]]) -> str:
@@ -142,5 +154,7 @@ def page(rows: list[dict[str, object]]) -> str:
 
 
 if __name__ == "__main__":
-    wanted = int(sys.argv[1]) if len(sys.argv) > 1 else REPEATS
-    (HERE / "README.md").write_text(page(main(HERE, wanted)), encoding="utf-8")
+    wanted = next((int(each) for each in sys.argv[1:] if each.isdigit()), REPEATS)
+    (HERE / "README.md").write_text(
+        page(main(HERE, wanted, with_spoilt="spoilt" in sys.argv)), encoding="utf-8"
+    )
