@@ -13,7 +13,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from ..lamp_library.errors import SolverError
+from ..lamp_library.errors import InputError, SolverError
 from ..models.schedule import Apply, Event, Expose, Rest, Schedule, Wipe
 from ..models.solver import run_parallel
 from ..models.stack import build_with_steps
@@ -168,7 +168,16 @@ class StackProblem:
     def _build(self, corner: int, loadings_wt_pct: Floats, replay: Steps) -> tuple[StackResult, Steps]:
         at = self.coats.corners[corner]
         schedule = self.corner_schedule(at, loadings_wt_pct)
-        make = partial(build_with_steps, schedule, self.coats.lamp, position=at.position)
+        try:
+            return self._built(schedule, at.position, replay)
+        except (
+            InputError
+        ):  # a blend so weak that a wipe would take the only coat off: leave it on, it breaks its limits
+            events = tuple(event for event in schedule.events if not isinstance(event, Wipe))
+            return self._built(replace(schedule, events=events), at.position, ())
+
+    def _built(self, schedule: Schedule, position: str, replay: Steps) -> tuple[StackResult, Steps]:
+        make = partial(build_with_steps, schedule, self.coats.lamp, position=position)
         try:
             return make(replay=replay)
         except SolverError:
