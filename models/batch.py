@@ -36,6 +36,7 @@ from .sensitisers import book_transfer, pairs_among
 from .solver import SolverSettings, control_row, run_parallel, segment_rows, solve_packed
 
 Array = NDArray[np.float64]
+REMEMBERED = 16  # blends whose time steps are kept, so that their neighbours can repeat them
 Rows = NDArray[np.intp]
 
 
@@ -184,6 +185,7 @@ class BlendEvaluator:
         self._full = full
         self._templates = [self._template(full, scenario) for scenario in scenarios]
         self._around: list[Surroundings] | None = None
+        self._last: dict[bytes, list[tuple[Array, Array, Array]]] = {}
 
     def _template(self, gel: Gel, scenario: Scenario) -> _Template:
         case = CureCase(
@@ -224,14 +226,24 @@ class BlendEvaluator:
         def one(index: int) -> tuple[Array, Array, Array]:
             return self._run(loadings[index // scenarios], index % scenarios, None)
 
-        return self._gather([row[:2] for row in run_parallel(one, blends * scenarios, self._workers)], blends)
+        rows = run_parallel(one, blends * scenarios, self._workers)
+        self.simulations += len(rows)
+        for blend in range(max(blends - REMEMBERED, 0), blends):
+            self._keep(loadings[blend].tobytes(), rows[blend * scenarios : (blend + 1) * scenarios])
+        return self._gather([row[:2] for row in rows], blends)
 
     def with_jacobian(
-        self, loadings_wt_pct: Array, step_wt_pct: Array | float
+        self,
+        loadings_wt_pct: Array,
+        step_wt_pct: Array | float,
+        *,
+        columns: Sequence[int] | None = None,
+        scenarios: Sequence[int] | None = None,
     ) -> tuple[BlendFigures, BlendFigures]:
         """Figures of a blend and of its forward neighbours, for finite differences.
 
-        The neighbours repeat the time steps of the blend, so that their difference is smooth to rounding.
+        The neighbours repeat the time steps of the blend, so that their difference is smooth to rounding. The blend
+        itself is not simulated again if it was among the last few.
 
         Parameters
         ----------
@@ -239,25 +251,53 @@ class BlendEvaluator:
             The blend [wt%].
         step_wt_pct : float or ndarray, shape (n_substance,)
             Step of each loading [wt%]; may be negative, never 0.
+        columns : sequence of int, optional
+            Substances to step; all if left out.
+        scenarios : sequence of int, optional
+            Scenarios in which neighbours are simulated; in the others they get the figures of the blend.
 
         Returns
         -------
         tuple of BlendFigures
-            The blend (leading axis 1) and its n_substance neighbours.
+            The blend (leading axis 1) and its neighbours, one for each column.
         """
         point = self._checked(np.asarray(loadings_wt_pct, dtype=np.float64)[None, :])[0]
-        steps = np.broadcast_to(np.asarray(step_wt_pct, dtype=np.float64), point.shape)
-        neighbours = self._checked(point[None, :] + np.diag(steps))
-        scenarios, count = len(self.scenarios), point.size
-
-        base = run_parallel(lambda index: self._run(point, index, None), scenarios, self._workers)
+        chosen = list(range(point.size)) if columns is None else list(columns)
+        where = list(range(len(self.scenarios))) if scenarios is None else list(scenarios)
+        steps = np.diag(np.broadcast_to(np.asarray(step_wt_pct, dtype=np.float64), point.shape))[chosen]
+        neighbours = self._checked(point[None, :] + steps)
+        base = self._remembered(point)
 
         def one(index: int) -> tuple[Array, Array, Array]:
-            scenario = index % scenarios
-            return self._run(neighbours[index // scenarios], scenario, base[scenario][2])
+            scenario = where[index % len(where)]
+            return self._run(neighbours[index // len(where)], scenario, base[scenario][2])
 
-        rows = run_parallel(one, count * scenarios, self._workers)
-        return self._gather([row[:2] for row in base], 1), self._gather([row[:2] for row in rows], count)
+        stepped = run_parallel(one, len(chosen) * len(where), self._workers)
+        self.simulations += len(stepped)
+        rows = [row[:2] for _ in chosen for row in base]
+        for index, row in enumerate(stepped):
+            rows[(index // len(where)) * len(self.scenarios) + where[index % len(where)]] = row[:2]
+        return self._gather([row[:2] for row in base], 1), self._gather(rows, len(chosen))
+
+    def _remembered(self, point: Array) -> list[tuple[Array, Array, Array]]:
+        """Results of one blend in every scenario with its time steps, simulated unless still known."""
+        key = point.tobytes()
+        if key not in self._last:
+            self._keep(
+                key,
+                run_parallel(lambda index: self._run(point, index, None), len(self.scenarios), self._workers),
+            )
+            self.simulations += len(self.scenarios)
+        return self._last[key]
+
+    def forget(self) -> None:
+        """Drop the blends whose time steps are kept."""
+        self._last.clear()
+
+    def _keep(self, key: bytes, rows: list[tuple[Array, Array, Array]]) -> None:
+        self._last[key] = rows
+        while len(self._last) > REMEMBERED:
+            self._last.pop(next(iter(self._last)))
 
     def under(self, loadings_wt_pct: Array, changes: Sequence[Change]) -> BlendFigures:
         """Figures of blends, each under conditions of its own.
@@ -282,6 +322,7 @@ class BlendEvaluator:
             return self._run(loadings[blend], scenario, None, template)[:2]
 
         rows = run_parallel(one, len(loadings) * scenarios, self._workers)
+        self.simulations += len(rows)
         return replace(self._gather(rows, len(loadings)), conversion_ceiling_fraction=ceilings)
 
     def _surroundings(self) -> list[Surroundings]:
@@ -394,7 +435,6 @@ class BlendEvaluator:
         return scalars, residual, solution.steps_s
 
     def _gather(self, rows: list[tuple[Array, Array]], blends: int) -> BlendFigures:
-        self.simulations += len(rows)
         scenarios = len(self.scenarios)
         scalars = np.array([row[0] for row in rows]).reshape(blends, scenarios, len(_SCALARS))
         residual = np.array([row[1] for row in rows]).reshape(blends, scenarios, len(self.initiators))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -10,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .constraints import Constraint
-from .local import FEASIBLE, Local
+from .local import FEASIBLE, Local, local_search
 from .passing import DATA_STREAM, Passing, probability_of_passing
 from .problem import SCENARIO_FIGURES, Problem
 from .search_space import missing_prices
@@ -103,10 +104,24 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShadowPrice:
-    """What one unit more allowance of a limit would change the objective by (negative = better), to first order."""
+    """What more allowance of a limit would change the objective by.
+
+    Parameters
+    ----------
+    constraint : Constraint
+        The limit in the scenario that decides.
+    objective_per_unit : float
+        Change to first order per unit of the limit (positive = a higher limit raises the objective).
+    step : float
+        Easing that was solved again, in the limit's unit; see `EASING`.
+    saved : float
+        What it saved of the objective, with the same substances; nan when it was not solved again.
+    """
 
     constraint: Constraint
     objective_per_unit: float
+    step: float
+    saved: float = float("nan")
 
 
 def weighable(problem: Problem, found: Local) -> Local:
@@ -154,16 +169,59 @@ def _best_rounded(problem: Problem, found: Local, exact: Floats, step_wt_pct: fl
     return min(options, key=lambda each: each.rank)
 
 
+EASING = {
+    "k": (1.0, "1 K"),
+    "m": (1e-6, "1 µm"),
+    "fraction": (0.01, "0.01 of conversion"),
+    "ratio": (0.01, "0.01"),
+    "min": (0.1, "0.1 min"),
+    "wt_pct": (0.1, "0.1 wt%"),
+    "per_kg": (1.0, "1 per kg"),
+}  # how much of each kind of limit a price is told for
+
+
 def shadow_prices(problem: Problem, found: Local) -> list[ShadowPrice]:
     """Shadow prices of the winner's limits, largest first; empty when the search did not end on an optimum."""
     if not found.multipliers:
         return []
     prices = [
-        ShadowPrice(constraint=row, objective_per_unit=-multiplier * row.scaled_per_unit * row.sense)
+        ShadowPrice(
+            constraint=row,
+            objective_per_unit=-multiplier * row.scaled_per_unit * row.sense,
+            step=EASING[row.unit][0],
+        )
         for row, multiplier in zip(problem.constraints, found.multipliers, strict=True)
         if multiplier > 1e-6 * max(abs(found.objective), 1e-9)
     ]
-    return sorted(prices, key=lambda each: -abs(each.objective_per_unit))
+    return sorted(prices, key=lambda each: -abs(each.objective_per_unit * each.step))
+
+
+def confirmed(problem: Problem, found: Local, prices: Sequence[ShadowPrice]) -> list[ShadowPrice]:
+    """Shadow prices with what easing each limit saves when the blend's loadings are searched again.
+
+    Parameters
+    ----------
+    problem : Problem
+        Narrowed to the blend's substances.
+    found : Local
+        The blend.
+    prices : sequence of ShadowPrice
+        Prices to first order.
+    """
+    low, start = problem.brief.smallest_loading_wt_pct, problem.vector(found.blend_wt_pct)
+    told = []
+    for price in prices:
+        eased = copy(problem)
+        eased.constraints = tuple(
+            replace(row, limit=row.limit + row.sense * price.step)
+            if row.limit_name == price.constraint.limit_name
+            else row
+            for row in problem.constraints
+        )
+        eased._seen = {}
+        again = local_search(eased, start, low)
+        told.append(replace(price, saved=max(found.objective - again.objective, 0.0)))
+    return told
 
 
 def places_of(problem: Problem, loadings_wt_pct: Floats) -> tuple[Place, ...]:
@@ -245,7 +303,7 @@ def candidate(problem: Problem, found: Local) -> Candidate:
 def _verdict(part: Problem, worst_cure: Place, worst_heat: Place) -> Verdict:
     several = len(part.lamps) > 1
     figures = cure_figures(worst_cure, several), cure_figures(worst_heat, several)
-    verdict = judge(*figures, part.brief.limits)
+    verdict = judge(*figures, part.brief.limits, part.brief.margins)
     return replace(verdict, where="these lamps") if several else verdict
 
 

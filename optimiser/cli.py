@@ -31,6 +31,7 @@ from .cli_sheet import sheet
 from .cli_start import start
 from .cli_trial import trial_app
 from .cli_tune import tune
+from .cli_why import why
 
 _INPUT_ERROR = 2
 _USAGE_ERRORS: type[Exception] = typer.BadParameter.__mro__[
@@ -110,6 +111,7 @@ app.command()(grid)
 app.command()(page)
 app.command()(handout)
 app.command()(tune)
+app.command()(why)
 app.command()(doubt)
 app.command()(front)
 app.command()(thickest)

@@ -224,6 +224,7 @@ def outcome_text(outcome: Outcome) -> str:
     from .cautions import short_cautions
     from .report import chance, objective_text, status_doubts
     from .sure import sure_line
+    from .ways_out import way_out_lines
 
     brief = outcome.inputs.brief
     lines = [brief.title]
@@ -245,6 +246,8 @@ def outcome_text(outcome: Outcome) -> str:
     lines += ["", outcome.candidates[0].verdict.text]
     if outcome.conflicts:
         lines += ["", "What conflicts:", *(f"- {each.sentence}" for each in outcome.conflicts)]
+    if outcome.impossible is not None:
+        lines += ["", *way_out_lines(outcome.impossible)]
     lines += ["", "Left out:", *(_left_out(outcome) or ["- none"])]
     lines += ["", "Cautions:", *(f"- {each}" for each in short_cautions(brief.on_date))]
     return "\n".join(lines)

@@ -111,6 +111,7 @@ class EvaluationLog:
         *,
         is_screening: bool,
         is_neighbour: bool,
+        where: Sequence[int] | None = None,
     ) -> None:
         """Append one batch: a row per blend and scenario.
 
@@ -126,6 +127,8 @@ class EvaluationLog:
             What came out.
         is_screening, is_neighbour : bool
             Whether settings were coarse, and whether the blends are the neighbours of a difference quotient.
+        where : sequence of int, optional
+            Scenarios to write; all if left out.
         """
         if not self._attempt:
             return
@@ -145,7 +148,9 @@ class EvaluationLog:
         rows = []
         for loads, films in zip(loadings_wt_pct.tolist(), columns.tolist(), strict=True):
             blend = ",".join("0" if i < 0 else f"{loads[i]:.9g}" for i in at)
-            for scenario, place, film in zip(scenarios, places, films, strict=True):
+            for number, (scenario, place, film) in enumerate(zip(scenarios, places, films, strict=True)):
+                if where is not None and number not in where:
+                    continue
                 cells = [f"{value:.9g}" for value in film]
                 if scenario.cycles < 2:
                     cells[_SECOND] = ""  # no second cycle was run
@@ -180,14 +185,32 @@ class _Watched:
         return figures
 
     def with_jacobian(
-        self, loadings_wt_pct: Floats, step_wt_pct: Floats
+        self,
+        loadings_wt_pct: Floats,
+        step_wt_pct: Floats,
+        *,
+        columns: Sequence[int] | None = None,
+        scenarios: Sequence[int] | None = None,
     ) -> tuple[BlendFigures, BlendFigures]:
-        at, beside = self._inner.with_jacobian(loadings_wt_pct, step_wt_pct)
-        self._tell(loadings_wt_pct[np.newaxis, :], at, is_neighbour=False)
-        self._tell(loadings_wt_pct[np.newaxis, :] + np.diag(step_wt_pct), beside, is_neighbour=True)
+        """As the evaluator's; only the scenarios in which neighbours were simulated are written down."""
+        at, beside = self._inner.with_jacobian(
+            loadings_wt_pct, step_wt_pct, columns=columns, scenarios=scenarios
+        )
+        chosen = range(len(step_wt_pct)) if columns is None else columns
+        steps = np.diag(step_wt_pct)[list(chosen)]
+        where = range(len(self._scenarios)) if scenarios is None else scenarios
+        if len(where):
+            self._tell(loadings_wt_pct[np.newaxis, :] + steps, beside, is_neighbour=True, where=list(where))
         return at, beside
 
-    def _tell(self, loadings_wt_pct: Floats, figures: BlendFigures, *, is_neighbour: bool) -> None:
+    def _tell(
+        self,
+        loadings_wt_pct: Floats,
+        figures: BlendFigures,
+        *,
+        is_neighbour: bool,
+        where: Sequence[int] | None = None,
+    ) -> None:
         self._log.write(
             self._keys,
             self._scenarios,
@@ -195,6 +218,7 @@ class _Watched:
             figures,
             is_screening=self._is_screening,
             is_neighbour=is_neighbour,
+            where=where,
         )
 
 

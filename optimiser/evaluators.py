@@ -42,6 +42,8 @@ class SteadyEvaluator:
         Threads.
     coarse : bool
         Half the cost, about 0.01 of conversion and 0.3 K off.
+    settings : SolverSettings, optional
+        Accuracy, in place of either.
     """
 
     def __init__(
@@ -53,20 +55,24 @@ class SteadyEvaluator:
         *,
         workers: int | None,
         coarse: bool = False,
+        settings: SolverSettings | None = None,
     ) -> None:
         def make(settings: SolverSettings) -> BlendEvaluator:
             return BlendEvaluator(gel, initiators, amines, scenarios, settings=settings, workers=workers)
 
         self._make = make
-        self._settings = COARSE if coarse else SolverSettings()
-        self._evaluator: BlendEvaluator = self._make(self._settings)
+        self._settings = settings or (COARSE if coarse else SolverSettings())
+        self._made: list[BlendEvaluator] = [self._make(self._settings)]
         self._refinements = 0
-        self._earlier = 0
 
     @property
     def simulations(self) -> int:
         """Films simulated."""
-        return self._earlier + self._evaluator.simulations
+        return sum(each.simulations for each in self._made)
+
+    @property
+    def _evaluator(self) -> BlendEvaluator:
+        return self._made[self._refinements]
 
     def __call__(self, loadings_wt_pct: Floats) -> BlendFigures:
         """Figures of every blend in every scenario, loadings of shape (n_blend, n_substance)."""
@@ -77,10 +83,25 @@ class SteadyEvaluator:
         return self._steady(lambda: self._evaluator.under(loadings_wt_pct, changes))
 
     def with_jacobian(
-        self, loadings_wt_pct: Floats, step_wt_pct: Floats
+        self,
+        loadings_wt_pct: Floats,
+        step_wt_pct: Floats,
+        *,
+        columns: Sequence[int] | None = None,
+        scenarios: Sequence[int] | None = None,
     ) -> tuple[BlendFigures, BlendFigures]:
-        """Figures of one blend and of its forward neighbours."""
-        return self._steady(lambda: self._evaluator.with_jacobian(loadings_wt_pct, step_wt_pct))
+        """Figures of one blend and of its forward neighbours (see `BlendEvaluator.with_jacobian`)."""
+        return self._steady(
+            lambda: self._evaluator.with_jacobian(
+                loadings_wt_pct, step_wt_pct, columns=columns, scenarios=scenarios
+            )
+        )
+
+    def forget(self) -> None:
+        """Go back to the first settings and drop what is remembered: what follows then does not depend on what was."""
+        self._refinements = 0
+        for each in self._made:
+            each.forget()
 
     def _steady(self, job: Callable[[], T]) -> T:
         while True:
@@ -93,11 +114,16 @@ class SteadyEvaluator:
 
     def _refine(self) -> None:
         self._refinements += 1
-        self._settings = replace(
-            self._settings,
-            tolerance_conversion=self._settings.tolerance_conversion / FINER,
-            tolerance_temperature_k=self._settings.tolerance_temperature_k / FINER,
-            light_tolerance=self._settings.light_tolerance / FINER,
+        if self._refinements < len(self._made):
+            return
+        divisor = FINER**self._refinements
+        self._made.append(
+            self._make(
+                replace(
+                    self._settings,
+                    tolerance_conversion=self._settings.tolerance_conversion / divisor,
+                    tolerance_temperature_k=self._settings.tolerance_temperature_k / divisor,
+                    light_tolerance=self._settings.light_tolerance / divisor,
+                )
+            )
         )
-        self._earlier += self._evaluator.simulations
-        self._evaluator = self._make(self._settings)

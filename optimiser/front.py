@@ -234,7 +234,7 @@ class _Tracer:
                 part = self._aimed(self.problem.narrowed(keys), self.axes[0], held)
                 low = np.full(len(keys), self.problem.brief.smallest_loading_wt_pct)
                 begin = np.maximum(part.vector(start.blend_wt_pct), low)
-                found = local_search(part, begin, low, most_iterations=ITERATIONS)
+                found = local_search(part, begin, low, most_steps=ITERATIONS)
                 self.record.put(unit, found, 0.0)
             self.films += found.simulations
             self.tried += 1

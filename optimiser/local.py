@@ -1,20 +1,23 @@
-"""Local search: SLSQP in unit variables, with a least-violation stage when the limits cannot all be kept.
+"""Local search: sequential quadratic programming in unit variables, with few films a step.
 
 Variables run from 0 to 1; a loading is ``low + (high - low) (a u + (1 - a) u^2)``. The square spreads the small
 loadings, where the answers lie; the small linear part keeps zero from being a stationary point of everything.
+
+A film costs milliseconds, so a step is made to need few of them: differences are taken only in those scenarios whose limits
+are near, the blend itself is not simulated again beside its neighbours, and a run ends as soon as the model promises no
+gain worth having. Limits enter with slack, so that the same run goes to the least violation where they cannot all be kept.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from contextlib import suppress
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .problem import Point, Problem
+from .step_model import NEAR, ModelStep, StepModel, best_step, multipliers_of
 
 Floats = NDArray[np.float64]
 
@@ -22,19 +25,18 @@ LINEAR_PART = 0.1
 STEP = 1e-3  # difference step in unit variables
 INSET = 1e-4  # aim this far inside every limit, in scaled values, so that a reported blend really passes
 FEASIBLE = 1e-9
-OBJECTIVE_TOLERANCE = 1e-6
-MOST_ITERATIONS = 40
-PATIENCE = 20  # simulated points without progress after which a run is over
-PROGRESS = 1e-6  # least fall of the merit that counts as progress
-VIOLATION_PROGRESS = 1e-3  # the same while feasibility is sought, where 1e-3 is 5 mK or 5e-5 of conversion
-REACH = 0.3  # furthest a variable may move in one run; objectives are so straight that SLSQP would leap
-MOST_RUNS, SCREENING_RUNS = 6, 3
-WORTH_A_RESTART = 1e-4  # least relative gain for which another run is begun
-SCREENING_RESTART = 1e-2
-FIRST_STEP = (
-    0.2  # longest first step in unit variables; a longer one lands among blends that do not cure at all
-)
-NEAR = 0.02  # scaled distance within which a limit may carry a multiplier
+MOST_STEPS = 25
+NEARBY = 0.3  # scaled distance (1.5 K, 0.015 of conversion) from which on a limit's slopes are worked out
+FIRST_RADIUS, LARGEST_RADIUS, SMALLEST_RADIUS = 0.25, 0.6, 1e-3
+WORTH = 4e-4  # relative gain of the objective, or fall of the violation, for which another step is taken
+SCREENING_WORTH = 2e-3
+GOOD, POOR = 0.75, 0.1  # share of the promised gain that widens and that rejects a step
+POOR_MENDING = 0.3  # share of the promised fall of the excess below which its curvature is modelled
+SHARE_WORTH = 0.1  # of the excess, promised in a wide region, for which a narrow one is not given up
+MOST_EXCESS = 0.5  # a step from limits nearly kept may not break them by more
+NEARLY = 0.02  # excess up to which limits count as nearly kept
+PATIENCE = 5  # steps without a gain, once limits are kept: the simulator's own steps blur the last digits
+LEAST_GAIN = 1e-3  # of the filter
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,108 +81,154 @@ class Local:
         return float(sum(max(value, 0.0) for value in self.values))
 
     @property
+    def total_wt_pct(self) -> float:
+        """Everything weighed in [wt%]."""
+        return sum(self.blend_wt_pct.values())
+
+    @property
     def rank(self) -> tuple[float, float]:
         """Sorting key: feasible ones by objective, then the others by violation."""
         return (0.0, self.objective) if self.is_feasible else (1.0, self.violation)
 
 
-class _NoProgress(Exception):
-    """Raised to leave SLSQP when it idles."""
-
-
 class UnitView:
-    """A problem seen through unit variables, with derivatives by the chain rule."""
+    """A problem seen through unit variables of some of its substances, with derivatives by the chain rule.
 
-    def __init__(self, problem: Problem, low_wt_pct: Floats) -> None:
+    Parameters
+    ----------
+    problem : Problem
+        The problem, of these and perhaps more substances.
+    low_wt_pct : ndarray, shape (n_key,)
+        Loadings at 0 of the unit variables [wt%].
+    keys : sequence of str, optional
+        Substances that vary, the others stay out; all if left out.
+    """
+
+    def __init__(self, problem: Problem, low_wt_pct: Floats, keys: Sequence[str] | None = None) -> None:
         self.problem = problem
-        self.low = low_wt_pct
-        self.span = np.maximum(
-            problem.space.high_wt_pct - low_wt_pct, 1e-9
-        )  # a cap may equal the least loading
+        self.size = len(problem.space.high_wt_pct)
+        self.columns = list(range(self.size))
+        if keys is not None:
+            self.columns = [problem.space.keys.index(key) for key in keys]
+        high = problem.space.high_wt_pct[self.columns]
+        self.low = np.minimum(low_wt_pct, high)
+        self.span = np.maximum(high - self.low, 1e-9)  # a cap may equal the least loading
         self.visited: list[Point] = []
-        self.begin()
-        self._slopes: dict[bytes, tuple[Floats, Floats]] = {}
+        self._slopes: dict[bytes, tuple[set[int] | None, Floats, Floats]] = {}
 
     def loadings(self, unit: Floats) -> Floats:
-        u = np.clip(unit, 0.0, 1.0)  # SLSQP oversteps bounds by rounding errors only
-        return np.asarray(self.low + self.span * (LINEAR_PART * u + (1.0 - LINEAR_PART) * u**2))
+        u = np.clip(unit, 0.0, 1.0)
+        loadings = np.zeros(self.size)
+        loadings[self.columns] = self.low + self.span * (LINEAR_PART * u + (1.0 - LINEAR_PART) * u**2)
+        return loadings
 
     def unit(self, loadings_wt_pct: Floats) -> Floats:
-        share = np.clip((loadings_wt_pct - self.low) / self.span, 0.0, 1.0)
+        share = np.clip((loadings_wt_pct[self.columns] - self.low) / self.span, 0.0, 1.0)
         a, b = 1.0 - LINEAR_PART, LINEAR_PART
         return np.asarray((np.sqrt(b**2 + 4.0 * a * share) - b) / (2.0 * a))
 
     def at(self, unit: Floats) -> Point:
         point = self.problem.point(self.loadings(unit))
         self.visited.append(point)
-        self.evaluations += 1
         return point
 
-    def begin(self, progress: float = PROGRESS) -> None:
-        """Start counting points and progress afresh."""
-        self.evaluations = 0
-        screening = self.problem.is_screening
-        self._best, self._idle = np.inf, 0
-        self._progress = max(progress, VIOLATION_PROGRESS) if screening else progress
-        self._patience = (2 * PATIENCE) // 3 if screening else PATIENCE
+    def stretch(self, unit: Floats) -> Floats:
+        """Loading per unit variable."""
+        return np.asarray(self.span * (LINEAR_PART + 2.0 * (1.0 - LINEAR_PART) * np.clip(unit, 0.0, 1.0)))
 
-    def watch(self, merit: float) -> None:
-        """End a run that no longer gets anywhere: differences limit how sharply an optimum can be hit."""
-        self._idle += 1
-        if merit < self._best - self._progress * max(1.0, abs(merit)):
-            self._best, self._idle = merit, 0
-        if self._idle > self._patience:
-            raise _NoProgress
+    def slopes(self, unit: Floats, scenarios: Sequence[int] | None = None) -> tuple[Floats, Floats]:
+        """Slopes of objective and limits; limits of scenarios not named may have the slope 0.
 
-    def slopes(self, unit: Floats) -> tuple[Floats, Floats]:
-        key = unit.tobytes()
-        if key not in self._slopes:
-            u = np.clip(unit, 0.0, 1.0)
-            stretch = self.span * (LINEAR_PART + 2.0 * (1.0 - LINEAR_PART) * u)
-            objective, values = self.problem.slopes(self.loadings(unit), STEP * stretch)
-            self._slopes[key] = (objective * stretch, values * stretch)
-        return self._slopes[key]
+        Parameters
+        ----------
+        unit : ndarray, shape (n_key,)
+            Where.
+        scenarios : sequence of int, optional
+            Scenarios to simulate; all if left out.
+
+        Returns
+        -------
+        tuple of ndarray
+            Shapes (n_key,) and (n_constraint, n_key).
+        """
+        key, known = unit.tobytes(), self._slopes.get(unit.tobytes())
+        wanted = None if scenarios is None else set(scenarios)
+        if known is None or not (known[0] is None or (wanted is not None and wanted <= known[0])):
+            if known is not None and known[0] is not None and wanted is not None:
+                wanted |= known[0]
+            stretch = self.stretch(unit)
+            step = np.ones(self.size)
+            step[self.columns] = STEP * stretch
+            objective, values = self._differences(unit, step, wanted)
+            known = (wanted, objective * stretch, values * stretch)
+            self._slopes[key] = known
+        return known[1], known[2]
+
+    def _differences(
+        self, unit: Floats, step_wt_pct: Floats, wanted: set[int] | None
+    ) -> tuple[Floats, Floats]:
+        if not hasattr(self.problem, "scenarios_behind"):
+            return self.problem.slopes(self.loadings(unit), step_wt_pct)
+        scenarios = None if wanted is None else sorted(wanted)
+        return self.problem.slopes(
+            self.loadings(unit), step_wt_pct, columns=self.columns, scenarios=scenarios
+        )
+
+    def behind(self, values: Floats, within: float) -> frozenset[int]:
+        """Scenarios whose limits are broken or near, and those of the objective; none for problems that do not say."""
+        if not hasattr(self.problem, "scenarios_behind"):
+            return frozenset()
+        return frozenset(self.problem.scenarios_behind(values, within))
 
 
 def local_search(
-    problem: Problem, start_wt_pct: Floats, low_wt_pct: Floats, *, most_iterations: int = MOST_ITERATIONS
+    problem: Problem,
+    start_wt_pct: Floats,
+    low_wt_pct: Floats | float,
+    keys: Sequence[str] | None = None,
+    *,
+    most_steps: int = MOST_STEPS,
 ) -> Local:
-    """Polish one start; when the limits cannot be met from it, go to the least violation first.
+    """Polish one start; when the limits cannot be met from it, the least violation is what it goes to.
 
     Parameters
     ----------
     problem : Problem
-        The substances and limits.
-    start_wt_pct, low_wt_pct : ndarray, shape (n_substance,)
-        Start and lowest loadings [wt%].
-    most_iterations : int
-        Iterations of each SLSQP run.
+        Substances and limits.
+    start_wt_pct : ndarray, shape (n_substance,)
+        Where to begin, over all substances of the problem [wt%].
+    low_wt_pct : float or ndarray, shape (n_key,)
+        Lowest loadings of those that vary [wt%].
+    keys : sequence of str, optional
+        Substances that vary, the others stay out; all if left out.
+    most_steps : int
+        Most steps, rejected ones included.
 
     Returns
     -------
     Local
         The best feasible blend met on the way, else the one with the least violation.
     """
+    if hasattr(problem, "forget"):
+        problem.forget()
     simulated = problem.simulations
-    view = UnitView(problem, np.minimum(low_wt_pct, problem.space.high_wt_pct))
-    unit = _constrained(view, view.unit(start_wt_pct), most_iterations)
-    if not _is_kept(view.at(unit)):
-        unit = _least_violation(view, unit, most_iterations)
-        if _is_kept(view.at(unit)):
-            _constrained(view, unit, most_iterations)
-    best = _best(view.visited)
-    multipliers = _multipliers(view, best) if _is_kept(best) else np.zeros(0)
-    return _local(problem, best, multipliers, problem.simulations - simulated)
+    count = len(problem.space.high_wt_pct) if keys is None else len(keys)
+    view = UnitView(problem, np.broadcast_to(low_wt_pct, (count,)), keys)
+    descend(view, view.unit(start_wt_pct), most_steps)
+    best = best_of(view.visited)
+    multipliers = multipliers_at(view, best) if is_kept(best) and not problem.is_screening else np.zeros(0)
+    return local_of(problem, best, multipliers, problem.simulations - simulated)
 
 
 def evaluated(problem: Problem, loadings_wt_pct: Floats, simulations: int) -> Local:
     """A blend taken as it is; `simulations` is what was spent on it before."""
     simulated = problem.simulations
     point = problem.point(loadings_wt_pct)
-    return _local(problem, point, np.zeros(0), simulations + problem.simulations - simulated)
+    return local_of(problem, point, np.zeros(0), simulations + problem.simulations - simulated)
 
 
-def _local(problem: Problem, point: Point, multipliers: Floats, simulations: int) -> Local:
+def local_of(problem: Problem, point: Point, multipliers: Floats, simulations: int) -> Local:
+    """A point as the outcome of a local search."""
     return Local(
         blend_wt_pct=problem.blend(point.loadings_wt_pct),
         objective=point.objective,
@@ -193,126 +241,128 @@ def _local(problem: Problem, point: Point, multipliers: Floats, simulations: int
     )
 
 
-def _is_kept(point: Point) -> bool:
+def is_kept(point: Point) -> bool:
+    """Whether a point keeps every limit."""
     return float(point.values.max()) <= FEASIBLE
 
 
-def _constrained(view: UnitView, unit: Floats, most_iterations: int) -> Floats:
-    """SLSQP on the objective within move limits, again from the best point while that helps."""
-    best = view.at(unit)
-    for _ in range(SCREENING_RUNS if view.problem.is_screening else MOST_RUNS):
-        ended = _within_reach(view, unit, most_iterations)
-        better = _best([best, *view.visited[-view.evaluations :]])
-        gained = _merit(best) - _merit(better)
-        best, unit = better, view.unit(better.loadings_wt_pct)
-        worth = SCREENING_RESTART if view.problem.is_screening else WORTH_A_RESTART
-        if ended or not _is_kept(best) or gained <= worth * max(abs(_merit(best)), 1e-9):
-            break
-    return unit
-
-
-def _merit(point: Point) -> float:
-    """Objective of a point that keeps the limits; far above any objective otherwise."""
-    return point.objective if _is_kept(point) else 1e6 * (1.0 + point.violation)
-
-
-def _within_reach(view: UnitView, unit: Floats, most_iterations: int) -> bool:
-    """One SLSQP run that moves no variable further than `REACH`; whether it ended at an optimum inside."""
-    steepest = float(np.abs(view.slopes(unit)[0]).max())
-    scale = max(abs(view.at(unit).objective), steepest / FIRST_STEP, 1e-6)
-    view.begin()
-
-    def objective(u: Floats) -> float:
-        point = view.at(u)
-        view.watch(point.objective / scale + 10.0 * float(np.maximum(point.values + INSET, 0.0).sum()))
-        return point.objective / scale
-
-    low, high = np.maximum(unit - REACH, 0.0), np.minimum(unit + REACH, 1.0)
-    end = slsqp(
-        objective,
-        lambda u: view.slopes(u)[0] / scale,
-        lambda u: -(view.at(u).values + INSET),
-        lambda u: -view.slopes(u)[1],
-        unit,
-        list(zip(low.tolist(), high.tolist(), strict=True)),
-        most_iterations,
-    )
-    if end is None:
-        return False
-    stopped = ((end <= low + 1e-9) & (low > 0.0)) | ((end >= high - 1e-9) & (high < 1.0))
-    return not bool(np.any(stopped))
-
-
-def _least_violation(view: UnitView, unit: Floats, most_iterations: int) -> Floats:
-    """SLSQP on the summed excess, made smooth by one slack variable per limit."""
-    n = len(unit)
-    excess = np.maximum(view.at(unit).values + INSET, 0.0)
-    m = len(excess)
-    view.begin(VIOLATION_PROGRESS)
-
-    def summed(x: Floats) -> float:
-        broken = float(np.maximum(view.at(x[:n]).values + INSET, 0.0).sum())
-        view.watch(broken)
-        if broken == 0.0:
-            raise _NoProgress  # feasible: there is nothing more to gain here
-        return float(x[n:].sum())
-
-    slsqp(
-        summed,
-        lambda x: np.concatenate([np.zeros(n), np.ones(m)]),
-        lambda x: x[n:] - (view.at(x[:n]).values + INSET),
-        lambda x: np.hstack([-view.slopes(x[:n])[1], np.eye(m)]),
-        np.concatenate([unit, excess]),
-        [*[(0.0, 1.0)] * n, *[(0.0, None)] * m],
-        most_iterations,
-    )
-    return view.unit(_best(view.visited[-view.evaluations - 1 :]).loadings_wt_pct)
-
-
-def _best(points: Sequence[Point]) -> Point:
+def best_of(points: Sequence[Point]) -> Point:
     """The best point that keeps every limit, else the one with the least violation."""
-    return min(
-        points, key=lambda point: (0.0, point.objective) if _is_kept(point) else (1.0, point.violation)
+    return min(points, key=lambda point: (0.0, point.objective) if is_kept(point) else (1.0, point.violation))
+
+
+def descend(view: UnitView, unit: Floats, most_steps: int) -> None:
+    """Steps of quadratic models in a region that shrinks where the model errs; every point met is kept in the view.
+
+    From a blend that keeps the limits, or nearly, a step is taken if it lowers the objective or the excess beyond what any
+    earlier point had of both (a filter: Fletcher and Leyffer, Math. Program. 2002, 91, 239). From others the excess has to
+    fall; once it falls far less than promised, the excess alone is modelled, with its curvature, until it is gone.
+    """
+    worth = SCREENING_WORTH if view.problem.is_screening else WORTH
+    radius, filtered = FIRST_RADIUS, list[tuple[float, float]]()
+    at = _At.place(view, unit, view.at(unit))
+    model = StepModel.begun(view, unit, *at.slopes(view))
+    best, idle = np.inf, 0
+    for _ in range(most_steps):
+        step = best_step(model, at.point.values + INSET, at.unit, radius)
+        scale = max(abs(at.point.objective), 1e-9)
+        mends = not is_kept(at.point) and step.fall_of_excess > 0.5 * at.excess
+        gains = step.fall_of_objective >= worth * scale and not model.is_mending
+        if not gains and not mends and step.fall_of_excess < worth:
+            if model.is_fresh and not _is_cramped(model, at, radius):
+                return
+            if not model.is_fresh:
+                model = model.forgotten(view, at.unit)  # curvature learnt far away may hide a way on
+                continue
+        ahead = np.clip(at.unit + step.move, 0.0, 1.0)
+        trial = _At.place(view, ahead, view.at(ahead))
+        scale_of_best = worth * max(abs(best), 1e-9) if np.isfinite(best) else 0.0
+        if is_kept(trial.point) and not trial.point.objective >= best - scale_of_best:
+            best, idle = trial.point.objective, 0
+        elif np.isfinite(best):
+            idle += 1
+        if idle >= PATIENCE:
+            return
+        if _begins_to_mend(model, at, trial, step):
+            both = sorted(at.scenarios | trial.scenarios)
+            there = view.slopes(trial.unit, both)[1], trial.point.values + INSET
+            model = model.at(*view.slopes(at.unit, both)).mending(at.unit, trial.unit, *there)
+            if trial.excess >= at.excess:
+                continue
+        if not _is_accepted(filtered, at, trial, step):
+            unseen = trial.broken_in(view) - at.scenarios
+            if unseen:  # a limit thought far away stood in the way
+                at = replace(at, scenarios=at.scenarios | unseen)
+                model = model.at(*at.slopes(view))
+            radius = 0.4 * min(radius, float(np.abs(step.move).max()))
+            if radius < SMALLEST_RADIUS:
+                return
+            continue
+        filtered.append((at.excess, at.point.objective))
+        weight = 0.0 if model.is_mending else 1.0
+        came_true = weight * (at.point.objective - trial.point.objective) + scale * (at.excess - trial.excess)
+        promised = weight * step.fall_of_objective + scale * step.fall_of_excess
+        if came_true > GOOD * promised and np.abs(step.move).max() > 0.9 * radius:
+            radius = min(2.0 * radius, LARGEST_RADIUS)
+        model = model.moved(at.unit, trial.unit, trial.point.values + INSET, *trial.slopes(view))
+        if model.is_mending and trial.excess <= NEARLY:
+            model, radius = model.forgotten(view, trial.unit), FIRST_RADIUS
+        at = trial
+
+
+def _begins_to_mend(model: StepModel, at: _At, trial: _At, step: ModelStep) -> bool:
+    """Whether the excess falls so much less than promised that it needs a model of its own."""
+    poor = at.excess - trial.excess < POOR_MENDING * step.fall_of_excess
+    return at.excess > NEARLY and poor and not model.is_mending
+
+
+def _is_cramped(model: StepModel, at: _At, radius: float) -> bool:
+    """Whether only a small region keeps broken limits from being mended."""
+    if is_kept(at.point) or radius >= FIRST_RADIUS:
+        return False
+    wide = best_step(model, at.point.values + INSET, at.unit, FIRST_RADIUS)
+    return wide.fall_of_excess > SHARE_WORTH * at.excess
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _At:
+    """A point of the descent with the scenarios whose limits are near."""
+
+    unit: Floats
+    point: Point
+    excess: float
+    scenarios: frozenset[int]
+
+    @classmethod
+    def place(cls, view: UnitView, unit: Floats, point: Point) -> _At:
+        near = view.behind(point.values, NEARBY)
+        excess = float(np.maximum(point.values + INSET, 0.0).sum())
+        return cls(unit=unit, point=point, excess=excess, scenarios=near)
+
+    def slopes(self, view: UnitView) -> tuple[Floats, Floats]:
+        return view.slopes(self.unit, sorted(self.scenarios))
+
+    def broken_in(self, view: UnitView) -> frozenset[int]:
+        return view.behind(self.point.values, 0.0)
+
+
+def _is_accepted(filtered: Sequence[tuple[float, float]], at: _At, trial: _At, step: ModelStep) -> bool:
+    fall, fall_of_excess = at.point.objective - trial.point.objective, at.excess - trial.excess
+    if at.excess > NEARLY:
+        return fall_of_excess >= POOR * step.fall_of_excess
+    if at.excess <= FEASIBLE and trial.excess <= FEASIBLE:
+        return fall >= POOR * step.fall_of_objective
+    return trial.excess <= MOST_EXCESS and all(
+        trial.excess <= (1.0 - LEAST_GAIN) * h or trial.point.objective <= f - LEAST_GAIN * h
+        for h, f in [*filtered, (at.excess, at.point.objective)]
     )
 
 
-def slsqp(
-    objective: Callable[[Floats], float],
-    gradient: Callable[[Floats], Floats],
-    room: Callable[[Floats], Floats],
-    room_slopes: Callable[[Floats], Floats],
-    start: Floats,
-    bounds: Sequence[tuple[float, float | None]],
-    most_iterations: int,
-) -> Floats | None:
-    """One SLSQP run; what it met is remembered by the functions given. Its end point if it found an optimum."""
-    from scipy.optimize import minimize
-
-    limits: Any = {"type": "ineq", "fun": room, "jac": room_slopes}
-    options: Any = {"maxiter": most_iterations, "ftol": OBJECTIVE_TOLERANCE}
-    with suppress(_NoProgress):
-        result = minimize(
-            objective, start, jac=gradient, method="SLSQP", bounds=bounds, constraints=limits, options=options
-        )
-        if result.success:
-            return np.asarray(result.x)
-    return None
-
-
-def _multipliers(view: UnitView, point: Point) -> Floats:
+def multipliers_at(view: UnitView, point: Point) -> Floats:
     """Multipliers of the limits at an optimum: the non-negative combination that best cancels the slope.
 
     Loadings at their ends may take up slope in the outward direction, as bounds do.
     """
-    from scipy.optimize import nnls
-
     unit = view.unit(point.loadings_wt_pct)
-    gradient, slopes = view.slopes(unit)
-    active = np.flatnonzero(point.values > -NEAR)
-    low, high = np.flatnonzero(unit < 1e-6), np.flatnonzero(unit > 1.0 - 1e-6)
-    identity = np.eye(len(unit))
-    columns = np.hstack([slopes[active].T, -identity[:, low], identity[:, high]])
-    found = np.zeros(len(point.values))
-    if columns.shape[1]:
-        found[active] = nnls(columns, -gradient)[0][: len(active)]
-    return found
+    gradient, slopes = view.slopes(unit, sorted(view.behind(point.values, NEAR)))
+    return multipliers_of(gradient, slopes, point.values, unit)

@@ -187,8 +187,10 @@ class Problem:
         )
 
     def forget(self) -> None:
-        """Drop remembered points, so that a search from another start is counted honestly."""
+        """Drop everything remembered, so that a search is counted honestly and does not depend on the one before."""
         self._seen.clear()
+        if hasattr(self.evaluator, "forget"):
+            self.evaluator.forget()
 
     def narrowed(self, keys: Sequence[str], *, screening: bool = False) -> Problem:
         """The same problem for some of the substances, with its own simulator and memory."""
@@ -224,26 +226,65 @@ class Problem:
         """Simulate several blends as one batch, shape (n_blend, n_substance)."""
         return self._points(loadings_wt_pct, self.evaluator(loadings_wt_pct))
 
-    def slopes(self, loadings_wt_pct: Floats, step_wt_pct: Floats) -> tuple[Floats, Floats]:
+    def scenarios_behind(self, values: Floats, within: float) -> tuple[int, ...]:
+        """Scenarios that a simulated objective rests on, or that hold a limit broken or nearer than `within`.
+
+        Parameters
+        ----------
+        values : ndarray, shape (n_constraint,)
+            Scaled values of the limits.
+        within : float
+            Scaled distance.
+        """
+        step = len(self.heat_scenarios) // len(self.lamps)
+        found = {
+            "least_heat": set(self.heat_scenarios[step - 1 :: step]),
+            "least_yellowing": set(self.thick_scenarios),
+        }.get(self.brief.objective, set())
+        for row, value in zip(self.constraints, values, strict=True):
+            if value > -within:
+                if row.figure == "yellowness_ratio":
+                    found.add(self.thick_scenarios[row.scenario])
+                elif row.figure in SCENARIO_FIGURES or row.figure == "residual_wt_pct":
+                    found.add(row.scenario)
+        return tuple(sorted(found))
+
+    def slopes(
+        self,
+        loadings_wt_pct: Floats,
+        step_wt_pct: Floats,
+        *,
+        columns: Sequence[int] | None = None,
+        scenarios: Sequence[int] | None = None,
+    ) -> tuple[Floats, Floats]:
         """Forward differences of objective and limits, all neighbours in one batch.
 
         Parameters
         ----------
         loadings_wt_pct, step_wt_pct : ndarray, shape (n_substance,)
             The point and the step of every substance [wt%].
+        columns : sequence of int, optional
+            Substances to step; all if left out.
+        scenarios : sequence of int, optional
+            Scenarios to simulate; what rests on others gets the slope 0. All if left out.
 
         Returns
         -------
-        objective_slope : ndarray, shape (n_substance,)
+        objective_slope : ndarray, shape (n_column,)
             Per wt%.
-        value_slopes : ndarray, shape (n_constraint, n_substance)
+        value_slopes : ndarray, shape (n_constraint, n_column)
             Scaled values per wt%.
         """
-        at, beside = self.evaluator.with_jacobian(loadings_wt_pct, step_wt_pct)
+        chosen = list(range(len(step_wt_pct))) if columns is None else list(columns)
+        at, beside = self.evaluator.with_jacobian(
+            loadings_wt_pct, step_wt_pct, columns=chosen, scenarios=scenarios
+        )
         base = self._points(loadings_wt_pct[np.newaxis, :], at)[0]
-        neighbours = self._points(loadings_wt_pct[np.newaxis, :] + np.diag(step_wt_pct), beside)
-        objective = np.array([point.objective - base.objective for point in neighbours]) / step_wt_pct
-        values = np.stack([point.values - base.values for point in neighbours], axis=1) / step_wt_pct
+        steps = np.diag(step_wt_pct)[chosen]
+        neighbours = self._points(loadings_wt_pct[np.newaxis, :] + steps, beside)
+        width = step_wt_pct[chosen]
+        objective = np.array([point.objective - base.objective for point in neighbours]) / width
+        values = np.stack([point.values - base.values for point in neighbours], axis=1) / width
         return objective, values
 
     def _points(self, loadings_wt_pct: Floats, figures: BlendFigures) -> list[Point]:

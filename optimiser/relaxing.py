@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .brief import NAIL_BED_HIGHEST_K
-from .brief_keys import TRACE_WT_PCT
 from .constraints import Constraint
-from .local import FEASIBLE, INSET, MOST_ITERATIONS, Floats, Local, UnitView, slsqp
+from .giving import least_giving_way
+from .local import FEASIBLE, Local
 from .problem import Point, Problem
 
 FAMILIES = {
@@ -102,7 +102,7 @@ def conflicts(problem: Problem, ranked: Sequence[Local], tight: float) -> list[C
         Broken sides first.
     """
     nearest = ranked[0]
-    rows = problem.narrowed(tuple(nearest.blend_wt_pct)).constraints
+    rows = problem.constraints
     held: dict[str, list[Held]] = {}
     for name in dict.fromkeys(row.limit_name for row in rows):
         worst = max(
@@ -129,18 +129,12 @@ def _least_giving_way(
     problem: Problem, tried: Sequence[Local], family: str
 ) -> tuple[dict[str, float], dict[str, float]]:
     """Least excess over one family with all other limits kept, over the substances of several blends."""
-    best: tuple[float, dict[str, float], dict[str, float]] | None = None
-    for start in tried:
-        part = problem.narrowed(tuple(start.blend_wt_pct))
-        gives = np.array([_family(row) == family for row in part.constraints])
-        point = _minimised(part, start, gives)
-        if point is not None:
-            excess = float(point.values[gives].max())
-            if best is None or excess < best[0]:
-                best = (excess, _worst_by_limit(part, point, gives), part.blend(point.loadings_wt_pct))
-    if best is None or _is_useless(problem, best[1]):
+    gives = np.array([_family(row) == family for row in problem.constraints])
+    point = least_giving_way(problem, gives, [each.blend_wt_pct for each in tried])
+    if point is None:
         return {}, {}
-    return best[1], best[2]
+    enough = _worst_by_limit(problem, point, gives)
+    return ({}, {}) if _is_useless(problem, enough) else (enough, problem.blend(point.loadings_wt_pct))
 
 
 def _worst_by_limit(problem: Problem, point: Point, gives: NDArray[np.bool_]) -> dict[str, float]:
@@ -157,29 +151,3 @@ def _is_useless(problem: Problem, enough: dict[str, float]) -> bool:
         limits[name].sense < 0 and value < USELESS_SHARE * limits[name].limit
         for name, value in enough.items()
     )
-
-
-def _minimised(problem: Problem, start: Local, gives: NDArray[np.bool_]) -> Point | None:
-    """The blend with the least excess over the limits that may give way; None when the others cannot be kept."""
-    view = UnitView(problem, np.full(len(problem.space.keys), TRACE_WT_PCT))
-    unit = view.unit(problem.vector(start.blend_wt_pct))
-    n = len(unit)
-    slack = max(float(view.at(unit).values[gives].max()) + INSET, 0.0)
-    view.begin()
-
-    def given(x: Floats) -> float:
-        values = view.at(x[:n]).values + INSET
-        view.watch(float(np.maximum(values[gives], 0.0).max() + 10.0 * np.maximum(values[~gives], 0.0).sum()))
-        return float(x[n])
-
-    slsqp(
-        given,
-        lambda x: np.append(np.zeros(n), 1.0),
-        lambda x: gives * x[n] - (view.at(x[:n]).values + INSET),
-        lambda x: np.column_stack([-view.slopes(x[:n])[1], gives.astype(float)]),
-        np.append(unit, slack),
-        [*[(0.0, 1.0)] * n, (0.0, None)],
-        MOST_ITERATIONS,
-    )
-    kept = [point for point in view.visited if np.all(point.values[~gives] <= FEASIBLE)]
-    return min(kept, key=lambda point: float(point.values[gives].max())) if kept else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -10,7 +11,7 @@ from pathlib import Path
 from ..lamp_library.lamp import save_lamp
 from ..lamp_library.units import c_from_k, um_from_m
 from ..models.gel import save_gel
-from .answer import Candidate, Place
+from .answer import EASING, Candidate, Place
 from .brief import Margins
 from .cautions import long_cautions
 from .cure_run import model_remarks
@@ -21,6 +22,7 @@ from .report_text import objective_words, table
 from .run_data import OBJECTIVE_UNIT, candidate_table, citations, outcome_data
 from .tune import Outcome, blended
 from .versions import versions
+from .ways_out import way_out_lines
 
 PICTURES = {
     "light.png": "Lamp light and what each initiator of the blend absorbs of it",
@@ -168,6 +170,8 @@ def _answer(outcome: Outcome) -> list[str]:
         lines += ["", ADVICE if brief.margins == Margins() else f"{RESTS}widen `[margins]` and tune again."]
     if outcome.conflicts:
         lines += ["", "### What conflicts", "", *(f"- {each.sentence}" for each in outcome.conflicts)]
+    if outcome.impossible is not None:
+        lines += ["", *way_out_lines(outcome.impossible, "### ")]
     return lines
 
 
@@ -262,30 +266,25 @@ def _limits(outcome: Outcome) -> list[str]:
         )
         lines += ["", words]
     if outcome.prices:
-        lines += ["", "What a limit costs (first order, from the search's multipliers):", ""]
+        lines += ["", "What a limit costs:", ""]
         lines += [_price(outcome, i) for i in range(len(outcome.prices))]
     return lines
 
 
-_STEP = {
-    "k": (1.0, "1 K"),
-    "m": (1e-6, "1 µm"),
-    "fraction": (0.01, "0.01 of conversion"),
-    "ratio": (0.01, "0.01"),
-    "min": (0.1, "0.1 min"),
-    "wt_pct": (0.1, "0.1 wt%"),
-    "per_kg": (1.0, "1 per kg"),
-}
-
-
 def _price(outcome: Outcome, index: int) -> str:
     price = outcome.prices[index]
-    step, words = _STEP[price.constraint.unit]
-    change = abs(price.objective_per_unit) * step
+    words = EASING[price.constraint.unit][1]
+    first_order = abs(price.objective_per_unit) * price.step
     unit = {"k": "K", "wt_pct": "wt%", "per_kg": f"{outcome.inputs.brief.currency} per kg gel", "ratio": "YI"}
     shown_unit = unit[OBJECTIVE_UNIT[outcome.inputs.brief.objective]]
     moved = "more allowed" if price.constraint.sense > 0 else "less asked for"
-    return f"- {price.constraint.name}: {words} {moved} would save about {change:.2g} {shown_unit}"
+    told = f"{price.constraint.name}: {words} {moved} would save"
+    if math.isnan(price.saved):
+        return f"- {told} about {first_order:.2g} {shown_unit} (to first order)"
+    return (
+        f"- {told} {price.saved:.2g} {shown_unit} with the same substances (searched again; {first_order:.2g} to first "
+        "order)"
+    )
 
 
 def _pictures(outcome: Outcome) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
@@ -13,6 +14,7 @@ from .local import Local
 from .problem import OBJECTIVE_WORDS
 from .tune import Outcome
 from .versions import versions
+from .ways_out import way_out_data
 
 UNIT_SUFFIX = {
     "min": "min",
@@ -110,6 +112,8 @@ def outcome_data(outcome: Outcome) -> dict[str, Any]:
                 "limit": price.constraint.name,
                 "unit": UNIT_SUFFIX[price.constraint.unit],
                 f"objective_{unit}_per_unit": price.objective_per_unit,
+                f"step_{UNIT_SUFFIX[price.constraint.unit]}": price.step,
+                f"saved_{unit}": None if math.isnan(price.saved) else price.saved,
             }
             for price in outcome.prices
         ],
@@ -133,6 +137,7 @@ def outcome_data(outcome: Outcome) -> dict[str, Any]:
             }
             for each in outcome.conflicts
         ],
+        "impossible": None if outcome.impossible is None else way_out_data(outcome.impossible),
         "excluded": [{"key": out.key, "name": out.name, "reason": out.reason} for out in space.excluded],
         "law_notes": list(space.law_notes),
         "search": {

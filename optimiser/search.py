@@ -1,15 +1,17 @@
-"""The search: relaxed starts over all substances, then every small subset of the strongest few, polished.
+"""The search: every initiator by itself, each beside the best of them, then every small subset of the strongest few.
 
-Measured on a stand-in of this problem the method came within 1 % of the best known blend in 24 of 24 randomised
-instances, where population and Bayesian samplers failed within ten times the simulations. `exhaustive` polishes
-every subset of every allowed initiator instead and is the audit path.
+A subset grows from the polished blends of some of its members. Before it is polished a test says whether that can pay: the
+new member is probed at its smallest loading and at much of it, and what the room it makes at the limits is worth (by the
+multipliers of the blend it joins) is set against what it costs. A subset whose smallest loadings alone cost more than twice
+the best blend is left out. `exhaustive` polishes every subset of every allowed initiator from several starts instead and is
+the audit path.
 """
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import combinations
 from typing import Protocol, runtime_checkable
@@ -17,18 +19,18 @@ from typing import Protocol, runtime_checkable
 import numpy as np
 from numpy.typing import NDArray
 
-from .brief_keys import TRACE_WT_PCT
-from .local import Local, evaluated, local_search
-from .problem import Problem
-from .starts import moderate_start, relaxed_starts
+from .local import MOST_STEPS, Local, local_of, local_search
+from .problem import Point, Problem
+from .starts import moderate_start
 
 Floats = NDArray[np.float64]
 
-STARTS = 8
 KEPT_INITIATORS = 5
-RELAXED_ITERATIONS = 15
 SAME_OBJECTIVE = 1e-3  # a blend whose extra member changes the objective by less is not a blend of its own
-PROMISING = 0.05  # largest violation after screening that is worth polishing once a feasible blend is known
+MUCH = 0.6  # of what a new member may have, for the second probe
+FAR = 0.1  # violation from which a second start is tried
+WEIGHT_OF_BROKEN = 5.0  # per scaled unit, when a start is chosen
+HOPELESS = 2.0  # a subset whose smallest loadings alone cost this many times the best blend is left out
 
 
 class Ledger(Protocol):
@@ -74,6 +76,10 @@ class Found:
         Units read back from the record.
     method : str
         One sentence for the report.
+    tried : tuple of Local
+        Every subset looked at, those included that a plainer blend matches.
+    hopeless : tuple of tuple of str
+        Subsets left out because their smallest loadings alone cost more than twice the best blend.
     """
 
     ranked: tuple[Local, ...]
@@ -81,6 +87,8 @@ class Found:
     units: int
     reused: int
     method: str
+    tried: tuple[Local, ...] = field(default=(), repr=False)
+    hopeless: tuple[tuple[str, ...], ...] = ()
 
     @property
     def is_feasible(self) -> bool:
@@ -88,9 +96,7 @@ class Found:
         return self.ranked[0].is_feasible
 
 
-def search(
-    problem: Problem, *, ledger: Ledger, progress: Progress, exhaustive: bool = False, starts: int = STARTS
-) -> Found:
+def search(problem: Problem, *, ledger: Ledger, progress: Progress, exhaustive: bool = False) -> Found:
     """Find the best blends of a problem.
 
     Parameters
@@ -103,42 +109,39 @@ def search(
         Told about each unit.
     exhaustive : bool
         Polish every subset of all initiators instead of those of the strongest five.
-    starts : int
-        Relaxed starts.
 
     Returns
     -------
     Found
-        Deterministic for a given brief and seed, however often it was interrupted.
+        Deterministic for a given brief, however often it was interrupted.
     """
     desk = _Desk(problem, ledger, progress)
-    relaxed: list[Local] = []
+    hunt = _Hunt(problem, desk, exhaustive)
+    names, amines = problem.space.initiators, list(problem.space.amines)
     if exhaustive:
-        subsets = subsets_of(problem, problem.space.initiators, problem.space.amines)
+        hunt.go_through(subsets_of(problem, names, amines))
     else:
-        relaxed = _relaxed(desk, starts)
-        kept, amines = strongest(problem, relaxed)
-        subsets = subsets_of(problem, kept, amines)
-    desk.total = len(relaxed) + len(subsets)
-    polished: dict[tuple[str, ...], Local] = {}
-    for level in _levels(
-        problem, subsets
-    ):  # a subset builds on smaller ones only, so a level can be shared out
-        jobs = {_unit(keys): _subset_job(problem, keys, relaxed, dict(polished)) for keys in level}
-        polished |= zip(level, desk.run_all(jobs), strict=True)
+        hunt.go_through(subsets_of(problem, names, amines, 1))
+        amines = amines_of(problem, hunt.polished)
+        hunt.go_through(additions(problem, hunt.polished, amines))
+        kept = strongest(problem, hunt.polished)
+        hunt.go_through(subsets_of(problem, kept, amines))
+        hunt.go_through(additions(problem, hunt.polished, amines))
+    most = problem.brief.max_initiators
     method = (
-        f"every blend of up to {problem.brief.max_initiators} of all {len(problem.space.initiators)} initiators polished"
+        f"every blend of up to {most} of all {len(names)} initiators polished"
         if exhaustive
-        else f"{starts} starts over all {len(problem.space.initiators)} initiators, then every blend of up to "
-        f"{problem.brief.max_initiators} of the {len({k for keys in subsets for k in keys} - set(problem.space.amines))} "
-        "strongest polished"
+        else f"each of {len(names)} initiators by itself and beside the best, then every blend of up to {most} of the "
+        f"{len(kept)} strongest"
     )
     return Found(
-        ranked=tuple(distinct(polished.values())),
-        simulations=sum(found.simulations for found in (*relaxed, *polished.values())),
+        ranked=tuple(distinct(hunt.polished.values())),
+        simulations=sum(found.simulations for found in hunt.polished.values()),
         units=desk.done,
         reused=desk.reused,
         method=method,
+        tried=tuple(hunt.polished.values()),
+        hopeless=tuple(hunt.hopeless),
     )
 
 
@@ -148,7 +151,7 @@ class _Desk:
     def __init__(self, problem: Problem, ledger: Ledger, progress: Progress) -> None:
         self.problem, self.ledger, self.progress = problem, ledger, progress
         self.done = self.reused = 0
-        self.total = STARTS
+        self.total = 1
 
     def run_all(self, jobs: Mapping[str, Callable[[], Local]]) -> list[Local]:
         """Outcomes of units that do not depend on one another, in their order."""
@@ -181,67 +184,66 @@ class _Desk:
         return found
 
 
-def _relaxed(desk: _Desk, starts: int) -> list[Local]:
-    problem = desk.problem
-    trace = np.full(len(problem.space.keys), TRACE_WT_PCT)
-    points = relaxed_starts(problem, starts)
-    desk.total = starts + len(subsets_of(problem, problem.space.initiators[:KEPT_INITIATORS], ()))
-
-    def job(index: int) -> Callable[[], Local]:
-        return lambda: local_search(
-            problem.narrowed(problem.space.keys, screening=True),
-            points[index],
-            trace,
-            most_iterations=RELAXED_ITERATIONS,
-        )
-
-    return desk.run_all({f"relaxed start {index + 1}": job(index) for index in range(starts)})
-
-
-def _unit(keys: Sequence[str]) -> str:
-    return f"subset {' + '.join(keys)}"
-
-
-def _levels(problem: Problem, subsets: Sequence[tuple[str, ...]]) -> list[list[tuple[str, ...]]]:
-    """Subsets by their number of initiators, the smallest first."""
-
-    def size(keys: tuple[str, ...]) -> int:
-        return len(set(keys) & set(problem.space.initiators))
-
-    return [[keys for keys in subsets if size(keys) == n] for n in sorted({size(keys) for keys in subsets})]
+def amines_of(problem: Problem, polished: Mapping[tuple[str, ...], Local]) -> list[str]:
+    """The amine of the best blend that holds one; every amine while there is none."""
+    helped = [each for keys, each in polished.items() if set(keys) & set(problem.space.amines)]
+    if not helped:
+        return list(problem.space.amines)
+    best = min(helped, key=lambda each: each.rank)
+    return [key for key in problem.space.amines if key in best.blend_wt_pct]
 
 
 def strongest(
-    problem: Problem, relaxed: Iterable[Local], keep: int = KEPT_INITIATORS
-) -> tuple[list[str], list[str]]:
-    """Initiators the relaxed blends lean on, and the one amine they use most.
+    problem: Problem, polished: Mapping[tuple[str, ...], Local], keep: int = KEPT_INITIATORS
+) -> list[str]:
+    """Initiators by the best blend each is part of, best first; those whose blends lean on them little come after others.
 
-    The best relaxed blend comes first with its members by loading; the others fill up.
+    Parameters
+    ----------
+    problem : Problem
+        The problem.
+    polished : mapping of tuple of str to Local
+        What was found so far.
+    keep : int
+        Number to return at most.
     """
-    threshold = 0.5 * problem.brief.smallest_loading_wt_pct
-    order: list[str] = []
-    some_feasible = any(found.is_feasible for found in relaxed)
-    weight = dict.fromkeys(problem.space.keys, 0.0)
-    for found in sorted(relaxed, key=lambda each: each.rank):
-        members = sorted(found.blend_wt_pct.items(), key=lambda item: -item[1])
-        for key, loading in members:
-            # what only an infeasible blend leans on comes last
-            weight[key] += (
-                (1.0 if found.is_feasible else 1e-3) * loading / problem.space.substance(key).high_wt_pct
-            )
-            if loading > threshold and key not in order and found.is_feasible >= some_feasible:
-                order.append(key)
-    order += sorted((key for key in weight if key not in order), key=lambda key: -weight[key])
-    amines = [key for key in order if key in problem.space.amines]
-    initiators = [key for key in order if key in problem.space.initiators]
-    return initiators[:keep], amines[:1]
+
+    def standing(key: str) -> tuple[float, float]:
+        ranks = [each.rank for keys, each in polished.items() if key in keys]
+        return min(ranks, default=(2.0, 0.0))
+
+    return sorted(problem.space.initiators, key=standing)[:keep]
 
 
-def subsets_of(problem: Problem, initiators: Sequence[str], amines: Sequence[str]) -> list[tuple[str, ...]]:
-    """Every subset of up to the brief's number of initiators; one amine joins where a type II needs it."""
+def initiators_in(problem: Problem, keys: Iterable[str]) -> list[str]:
+    """Those of some substances that are initiators."""
+    return [key for key in keys if key in problem.space.initiators]
+
+
+def additions(
+    problem: Problem, polished: Mapping[tuple[str, ...], Local], amines: Sequence[str]
+) -> list[tuple[str, ...]]:
+    """The best blend with each of the other initiators, if the brief allows one more."""
+    best = min(polished.values(), key=lambda found: found.rank)
+    members = initiators_in(problem, best.blend_wt_pct)
+    if len(members) >= problem.brief.max_initiators:
+        return []
+    others = [key for key in problem.space.initiators if key not in members]
+    grown = [subsets_of(problem, [*members, key], amines) for key in others]
+    return [
+        subsets[-1]
+        for subsets in grown
+        if subsets and len(initiators_in(problem, subsets[-1])) > len(members)
+    ]
+
+
+def subsets_of(
+    problem: Problem, initiators: Sequence[str], amines: Sequence[str], most: int | None = None
+) -> list[tuple[str, ...]]:
+    """Every subset of up to `most` initiators, else the brief's number; one amine joins where a type II needs it."""
     listed = [key for key in problem.space.initiators if key in initiators]
     found: list[tuple[str, ...]] = []
-    for size in range(1, min(problem.brief.max_initiators, len(listed)) + 1):
+    for size in range(1, min(most or problem.brief.max_initiators, len(listed)) + 1):
         for members in combinations(listed, size):
             if any(problem.space.substance(key).needs_amine for key in members):
                 found += [(*members, partner) for partner in amines]
@@ -250,54 +252,126 @@ def subsets_of(problem: Problem, initiators: Sequence[str], amines: Sequence[str
     return found
 
 
-def _subset_job(
-    problem: Problem,
-    keys: Sequence[str],
-    relaxed: Sequence[Local],
-    polished: Mapping[tuple[str, ...], Local],
-) -> Callable[[], Local]:
-    """Polish one subset, from the best feasible blend of its members if there is one, else from the relaxed blends."""
+class _Hunt:
+    """Goes through subsets in order and keeps what was found for each."""
 
-    def job() -> Local:
-        part = problem.narrowed(keys)
-        low = np.full(len(keys), problem.brief.smallest_loading_wt_pct)
-        inside = [
-            found for others, found in polished.items() if set(others) < set(keys) and found.is_feasible
-        ]
-        if inside:
-            best = min(inside, key=lambda each: each.rank)
-            return local_search(part, np.maximum(part.vector(best.blend_wt_pct), low), low)
-        guess = _guess(part, low, relaxed)
-        if any(found.is_feasible for found in (*polished.values(), *relaxed)):
-            return _polish_if_promising(problem, part, guess, low)
-        found = local_search(part, guess, low)
-        if not found.is_feasible:  # a second chance, from little of everything
-            part.forget()
-            again = local_search(part, 2.0 * low, low)
-            found = min(found, again, key=lambda each: each.rank)
+    def __init__(self, problem: Problem, desk: _Desk, exhaustive: bool) -> None:
+        self.problem, self.desk, self.exhaustive = problem, desk, exhaustive
+        self.polished: dict[tuple[str, ...], Local] = {}
+        self.hopeless: list[tuple[str, ...]] = []
+        self.low = problem.brief.smallest_loading_wt_pct
+
+    def go_through(self, subsets: Iterable[tuple[str, ...]]) -> None:
+        """Work through subsets, the smaller ones first; one builds on smaller ones only, so a level can be shared out."""
+        listed = [keys for keys in subsets if keys not in self.polished and keys not in self.hopeless]
+        self.desk.total = max(self.desk.total, self.desk.done + len(listed))
+        for size in sorted({len(initiators_in(self.problem, keys)) for keys in listed}):
+            level = [keys for keys in listed if len(initiators_in(self.problem, keys)) == size]
+            self.hopeless += [keys for keys in level if self._is_hopeless(keys)]
+            worth = [keys for keys in level if keys not in self.hopeless]
+            known = dict(self.polished)
+            jobs = {f"subset {' + '.join(keys)}": partial(self._job, keys, known) for keys in worth}
+            self.polished |= zip(worth, self.desk.run_all(jobs), strict=True)
+
+    def _is_hopeless(self, keys: Sequence[str]) -> bool:
+        """Whether the smallest loadings alone cost far more than the best blend; only for objectives that are sums."""
+        problem, feasible = self.problem, [each for each in self.polished.values() if each.is_feasible]
+        if self.exhaustive or not feasible:
+            return False
+        least = problem.vector(dict.fromkeys(keys, self.low))[np.newaxis, :]
+        match problem.brief.objective:
+            case "least_cost":
+                bound = float(problem.cost_per_kg(least)[0])
+            case "least_initiator":
+                bound = float(least.sum())
+            case _:
+                return False
+        return bound > HOPELESS * min(each.objective for each in feasible)
+
+    def _job(self, keys: Sequence[str], known: Mapping[tuple[str, ...], Local]) -> Local:
+        parents = [each for others, each in known.items() if set(others) < set(keys)]
+        if parents:  # those with most of the members
+            size = max(len(each.blend_wt_pct) for each in parents)
+            parents = [each for each in parents if len(each.blend_wt_pct) == size]
+        if self.exhaustive:
+            starts = [self._raised(keys, each.blend_wt_pct) for each in parents]
+            found = self._best_of(keys, [*starts, self._moderate(keys), self._little(keys)])
+        elif parents:
+            found = self._grown(keys, parents)
+        else:
+            found = self._polished(keys, self._moderate(keys))
+        is_needed = not any(each.is_feasible for each in known.values())
+        if found.violation > FAR and (is_needed or not parents) and not self.exhaustive:
+            # a second chance: a film can be too opaque as easily as too poor in initiator
+            found = _better(found, self._polished(keys, self._little(keys)))
         return found
 
-    return job
+    def _best_of(self, keys: Sequence[str], starts: Iterable[Floats]) -> Local:
+        found = [self._polished(keys, start) for start in starts]
+        best = min(found, key=lambda each: each.rank)
+        return replace(best, simulations=sum(each.simulations for each in found))
+
+    def _polished(self, keys: Sequence[str], start: Floats) -> Local:
+        return local_search(self.problem, start, self.low, keys, most_steps=MOST_STEPS)
+
+    def _grown(self, keys: Sequence[str], parents: Sequence[Local]) -> Local:
+        """Polished from the most promising of the probes beside the parents, if that may pay."""
+        problem = self.problem
+        problem.forget()
+        before = problem.simulations
+        probes = [(each, start) for each in parents for start in self._probes(keys, each)]
+        points = [problem.point(start) for _, start in probes]
+        promises = [_promise(each, point) for (each, _), point in zip(probes, points, strict=True)]
+        first = min(range(len(points)), key=lambda i: promises[i])
+        kept = [each.objective for each in parents if each.is_feasible and each.multipliers]
+        beside = min(
+            (local_of(problem, point, np.zeros(0), 0) for point in points), key=lambda each: each.rank
+        )
+        spent = problem.simulations - before
+        if kept and beside.is_feasible and promises[first] >= min(kept):
+            return replace(beside, simulations=spent)
+        found = self._polished(keys, probes[first][1])
+        return replace(min(found, beside, key=lambda each: each.rank), simulations=found.simulations + spent)
+
+    def _probes(self, keys: Sequence[str], parent: Local) -> list[Floats]:
+        """A parent with the least, and with much, of what it lacks."""
+        space, total = self.problem.space, self.problem.brief.limits.total_initiator_max_wt_pct
+        lacking = [key for key in keys if key not in parent.blend_wt_pct]
+        much = dict(parent.blend_wt_pct)
+        room = np.inf if total is None else (total - parent.total_wt_pct) / max(len(lacking), 1)
+        for key in lacking:
+            much[key] = MUCH * min(space.substance(key).high_wt_pct, room)
+        few, many = self._raised(keys, parent.blend_wt_pct), self._raised(keys, much)
+        return [few] if np.allclose(few, many) else [few, many]
+
+    def _raised(self, keys: Sequence[str], blend_wt_pct: Mapping[str, float]) -> Floats:
+        """A blend with every member at its smallest loading at least."""
+        return self.problem.vector({key: max(blend_wt_pct.get(key, 0.0), self.low) for key in keys})
+
+    def _little(self, keys: Sequence[str]) -> Floats:
+        return self.problem.vector(dict.fromkeys(keys, 2.0 * self.low))
+
+    def _moderate(self, keys: Sequence[str]) -> Floats:
+        part = self.problem.space.subset(keys)
+        return self._raised(keys, dict(zip(part.keys, moderate_start(self.problem, part), strict=True)))
 
 
-def _polish_if_promising(problem: Problem, part: Problem, guess: Floats, low: Floats) -> Local:
-    """Screen a subset that has no feasible start; polish it only if screening brings it near the limits."""
-    coarse = problem.narrowed(part.space.keys, screening=True)
-    screened = local_search(coarse, guess, low, most_iterations=RELAXED_ITERATIONS)
-    near = part.vector(screened.blend_wt_pct)
-    if screened.violation > PROMISING:
-        return evaluated(part, near, screened.simulations)
-    found = local_search(part, near, low)
-    return replace(found, simulations=found.simulations + screened.simulations)
+def _promise(parent: Local, point: Point) -> float:
+    """Objective that a start promises.
+
+    Beside a polished parent the room won or lost at the limits is weighed with the parent's multipliers; else what is broken
+    is added on.
+    """
+    if parent.multipliers:
+        room = np.array(parent.values) - point.values
+        return point.objective - float(np.array(parent.multipliers) @ room)
+    return point.objective + WEIGHT_OF_BROKEN * point.violation * max(abs(point.objective), 1e-9)
 
 
-def _guess(part: Problem, low: Floats, relaxed: Sequence[Local]) -> Floats:
-    """The best relaxed blend as far as the subset holds it, else a moderate blend."""
-    if relaxed:
-        guess = part.vector(min(relaxed, key=lambda each: each.rank).blend_wt_pct)
-        if np.any(guess > low):
-            return np.maximum(guess, low)
-    return np.maximum(moderate_start(part), low)
+def _better(one: Local, other: Local) -> Local:
+    """The better of two, with the films of both."""
+    best = min(one, other, key=lambda each: each.rank)
+    return replace(best, simulations=one.simulations + other.simulations)
 
 
 def distinct(polished: Iterable[Local]) -> list[Local]:

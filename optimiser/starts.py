@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from ..lamp_library.lamp import Lamp
 from .colour_figures import initiator_absorbance
 from .problem import Problem
+from .search_space import SearchSpace
 
 Floats = NDArray[np.float64]
 
@@ -47,26 +48,29 @@ def relaxed_starts(problem: Problem, starts: int) -> Floats:
     draws = qmc.Sobol(d=n + 1, scramble=True, rng=rng).random_base2(doublings)[:starts]
     low, top = ABSORBED_FRACTION
     loadings = high * LEAST_SHARE ** (1.0 - draws[:, :n])
-    photons, absorbance = _light(problem)
+    photons, absorbance = _light(problem, problem.space.initiators)
     count = len(problem.space.initiators)
     for row, wanted in zip(loadings, low + (top - low) * draws[:, n], strict=True):
         row[:count] *= _thinning(row[:count], wanted, photons, absorbance)
     return np.asarray(loadings)
 
 
-def moderate_start(problem: Problem) -> Floats:
-    """Half of every highest loading, initiators thinned until the fresh film absorbs a third of the photons [wt%]."""
-    loadings = 0.5 * problem.space.high_wt_pct
-    count = len(problem.space.initiators)
-    loadings[:count] *= _thinning(loadings[:count], MODERATE_FRACTION, *_light(problem))
+def moderate_start(problem: Problem, space: SearchSpace | None = None) -> Floats:
+    """Half of every highest loading, initiators thinned until the fresh film absorbs a third of the photons [wt%].
+
+    Of the problem's substances, or of those of a narrower space.
+    """
+    space = space or problem.space
+    loadings = 0.5 * space.high_wt_pct
+    count = len(space.initiators)
+    loadings[:count] *= _thinning(loadings[:count], MODERATE_FRACTION, *_light(problem, space.initiators))
     return np.asarray(loadings)
 
 
-def _light(problem: Problem) -> tuple[Floats, Floats]:
+def _light(problem: Problem, keys: Sequence[str]) -> tuple[Floats, Floats]:
     """Photons per wavelength, summing to 1, and absorbance per wt% of each initiator in the thickest film."""
     wavelength_nm, photons = mean_light(problem.lamps)
     thickness_m = problem.brief.thickness_high_m
-    keys = problem.space.initiators
     absorbance = [initiator_absorbance(problem.gel, key, 1.0, wavelength_nm, thickness_m) for key in keys]
     return photons / photons.sum(), np.array(absorbance)
 

@@ -158,7 +158,7 @@ class _Maker:
         """The best blend that keeps this much room from each limit, with the values of the limits themselves."""
         tightened = dict(zip(self.judge.limit_names, np.maximum(room, 0.0).tolist(), strict=True))
         tight = replace_problem(self.part, self.part.brief, tightened)
-        found = local_search(tight, np.maximum(start_wt_pct, self.low), self.low, most_iterations=ITERATIONS)
+        found = local_search(tight, np.maximum(start_wt_pct, self.low), self.low, most_steps=ITERATIONS)
         return evaluated(self.part, self.part.vector(found.blend_wt_pct), found.simulations)
 
     def with_chance(self, start: Local, chance: float) -> Local:

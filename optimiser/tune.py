@@ -13,7 +13,7 @@ from ..lamp_library.errors import InputError
 from ..lamp_library.lamp import Lamp, load_lamp
 from ..models.gel import Gel
 from ..models.results import CureResult
-from .answer import TIGHT, Candidate, ShadowPrice, candidates, shadow_prices
+from .answer import TIGHT, Candidate, ShadowPrice, candidates, confirmed, shadow_prices
 from .brief import Brief
 from .demo_data import load_any_gel
 from .evaluation_log import EvaluationLog
@@ -27,6 +27,7 @@ from .search import Found, Ledger, Progress, search
 from .search_space import SearchSpace, build_search_space
 from .sequences import with_programme
 from .sure import FRESH_DRAWS, made_sure
+from .ways_out import Impossible, way_out
 
 Say = Callable[[str], None]
 
@@ -69,6 +70,8 @@ class Outcome:
         Fingerprint of brief, lamp, gel and data.
     simulations : int
         Films simulated for the search.
+    impossible : Impossible or None
+        The smallest clash and the single changes that make the brief possible; None when a blend was found.
     """
 
     inputs: Inputs
@@ -79,6 +82,7 @@ class Outcome:
     traces: tuple[CureResult, ...]
     digest: str
     simulations: int
+    impossible: Impossible | None = None
 
 
 def resolve(brief: Brief) -> Inputs:
@@ -206,12 +210,57 @@ def tune(
         inputs=inputs,
         found=found,
         candidates=shown,
-        prices=tuple(shadow_prices(part, best)) if found.is_feasible else (),
+        prices=tuple(confirmed(part, best, shadow_prices(part, best))) if found.is_feasible else (),
         conflicts=() if found.is_feasible else tuple(conflicts(problem, found.ranked, TIGHT)),
+        impossible=None if found.is_feasible else way_out(problem, found, named),
         traces=traces_of(inputs, shown[0], workers),
         digest=digest,
         simulations=found.simulations,
     )
+
+
+class _Unkept:
+    """A ledger that keeps nothing."""
+
+    def get(self, unit: str) -> Local | None:
+        """Nothing was finished earlier."""
+        return None
+
+    def put(self, unit: str, found: Local, seconds: float) -> None:
+        """Forget it."""
+
+
+def searched_problem(
+    inputs: Inputs, folder: Path | None, *, workers: int | None, progress: Progress, say: Say
+) -> tuple[Problem, Found]:
+    """A brief as a problem with its search, read back from a run folder where there is one.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Resolved brief.
+    folder : Path or None
+        Run folder of the same brief; None searches anew and keeps nothing.
+    workers : int or None
+        Threads.
+    progress, say : callable
+        Told about units of work, and about repairs.
+
+    Raises
+    ------
+    InputError
+        If there is no such folder, or it holds the record of another brief.
+    """
+    problem = Problem(
+        brief=inputs.brief, lamp=inputs.lamp, gel=inputs.gel, space=inputs.space,
+        more_lamps=inputs.more_lamps, workers=workers,
+    )  # fmt: skip
+    ledger: Ledger = _Unkept()
+    if folder is not None:
+        if not folder.is_dir():
+            raise InputError(f"{folder}: there is no such run folder. Leave --run out to search anew.")
+        ledger = Record(folder, fingerprint(inputs, False), problem, say)
+    return problem, search(problem, ledger=ledger, progress=progress)
 
 
 def _ledger(folder: Path, digest: str, problem: Problem, say: Say, storage: str | None) -> Ledger:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..lamp_library.units import c_from_k, um_from_m
-from .brief import COMFORT_K, FILM_COMMON_PRACTICE_K, PAIN_K, Limits
+from .brief import COMFORT_K, FILM_COMMON_PRACTICE_K, PAIN_K, Limits, Margins
 
 # First signs of damage lie at 48-50 °C for a spike of ten seconds, blisters at 55 °C (derived from Moritz & Henriques 1947).
 INJURY_K = 323.15
@@ -85,7 +85,9 @@ def headline(cures: bool, stays_cool: bool) -> str:
     return "under-cured at the base and too hot at the nail bed"
 
 
-def judge(weakest: CureFigures, strongest: CureFigures, limits: Limits) -> Verdict:
+def judge(
+    weakest: CureFigures, strongest: CureFigures, limits: Limits, margins: Margins | None = None
+) -> Verdict:
     """Judge cure where the light is weakest and heat where it is strongest.
 
     Parameters
@@ -94,6 +96,8 @@ def judge(weakest: CureFigures, strongest: CureFigures, limits: Limits) -> Verdi
         The deciding figures; the same ones when only one position is looked at.
     limits : Limits
         Base conversion, nail-bed temperature and thermal dose allowed.
+    margins : Margins, optional
+        Distance the brief keeps from them, told in a sentence of its own; the headline speaks of the limits.
 
     Returns
     -------
@@ -109,6 +113,7 @@ def judge(weakest: CureFigures, strongest: CureFigures, limits: Limits) -> Verdi
         _tacky_sentence(weakest),
         _heat_sentence(strongest, limits),
         *_lines(strongest, limits),
+        *_margin_sentence(wanted, limits, margins),
     )
     return Verdict(
         headline=headline(cures, stays_cool), sentences=sentences, cures=cures, stays_cool=stays_cool
@@ -146,6 +151,17 @@ def _heat_sentence(figures: CureFigures, limits: Limits) -> str:
         f"{dose_text(figures.cem43_min)} CEM43 min ({figures.place}); the limits are {c_from_k(limits.nail_bed_max_k):.0f} °C "
         f"and {limits.cem43_max_min:g} min. The film itself peaks at {c_from_k(figures.film_peak_k):.0f} °C."
     )
+
+
+def _margin_sentence(wanted_fraction: float, limits: Limits, margins: Margins | None) -> list[str]:
+    if margins is None or margins == Margins():
+        return []
+    kept = []
+    if margins.temperature_k:
+        kept.append(f"{c_from_k(limits.nail_bed_max_k - margins.temperature_k):.1f} °C at the nail bed")
+    if margins.conversion_fraction and wanted_fraction:
+        kept.append(f"{wanted_fraction + margins.conversion_fraction:.2f} of conversion at the base")
+    return [f"With the margins of the brief {' and '.join(kept)} are asked for."] if kept else []
 
 
 def dose_text(cem43_min: float) -> str:

@@ -85,8 +85,15 @@ class StandIn:
         stacked = [np.concatenate([row[i] for row in rows]) for i in range(11)]
         return Figures(*stacked[:10], np.full(stacked[0].shape, CEILING), stacked[10])
 
-    def with_jacobian(self, loadings: Any, step_wt_pct: Any) -> tuple[Figures, Figures]:
-        return self(loadings[np.newaxis, :]), self(loadings[np.newaxis, :] + np.diag(step_wt_pct))
+    def with_jacobian(
+        self, loadings: Any, step_wt_pct: Any, *, columns: Any = None, scenarios: Any = None
+    ) -> tuple[Figures, Figures]:
+        """Counts as the simulator does: the blend itself is known, and only the scenarios asked for are simulated."""
+        before = self.simulations
+        steps = np.diag(step_wt_pct)[list(range(len(loadings))) if columns is None else list(columns)]
+        figures = self(loadings[np.newaxis, :]), self(loadings[np.newaxis, :] + steps)
+        self.simulations = before + len(steps) * len(self.scenarios if scenarios is None else scenarios)
+        return figures
 
     def _film(self, loadings: Any, scenario: Any) -> list[Any]:
         spectrum = scenario.lamp.spectrum(scenario.position).light()

@@ -224,7 +224,7 @@ def test_three_workers_one_of_them_killed_give_the_same_answer_without_double_wo
 
     from gelwright.optimiser.record_shared import SharedRecord
 
-    dying = started(tmp_path / "dying", database, hang_in="relaxed start 3")
+    dying = started(tmp_path / "dying", database, hang_in="subset TPO-L")
     assert dying.stdout is not None
     assert dying.stdout.readline() == "hangs\n"
     dying.send_signal(signal.SIGKILL)
@@ -237,9 +237,9 @@ def test_three_workers_one_of_them_killed_give_the_same_answer_without_double_wo
     trials = record.study.get_trials()
     done = [each.user_attrs["unit"] for each in trials if each.state == TrialState.COMPLETE]
     assert len(done) == len(set(done))
-    assert "relaxed start 3" in done
+    assert "subset TPO-L" in done
     dead = [each.user_attrs["unit"] for each in trials if each.state == TrialState.FAIL]
-    assert dead == ["relaxed start 3"]
+    assert dead == ["subset TPO-L"]
     late = started(tmp_path / "late", database)
     finished(late)
     assert answer(tmp_path / "late") == undisturbed

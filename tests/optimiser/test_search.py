@@ -73,12 +73,12 @@ def test_same_seed_same_bits_other_seed_same_answer(make_problem: MakeProblem) -
 
 def test_a_run_crashed_and_resumed_gives_the_same_answer(make_problem: MakeProblem) -> None:
     whole = run(make_problem())
-    ledger = Memory(crash_after=9)
+    ledger = Memory(crash_after=4)
     with pytest.raises(KeyboardInterrupt):
         search(make_problem(), ledger=ledger, progress=quiet)
     ledger.crash_after = None
     resumed = search(make_problem(), ledger=ledger, progress=quiet)
-    assert resumed.reused == 9
+    assert resumed.reused == 4
     assert resumed.ranked == whole.ranked
     assert resumed.simulations == whole.simulations
 

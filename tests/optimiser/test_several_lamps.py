@@ -76,7 +76,6 @@ def test_one_blend_keeps_the_limits_in_every_lamp_and_costs_no_less_than_alone(
             served(lamps=lamps, thickness_low_m=100e-6, thickness_high_m=150e-6),
             ledger=Nowhere(),
             progress=lambda done, total, words: None,
-            starts=2,
         )
         assert found.is_feasible
         return found.ranked[0].objective
