@@ -43,9 +43,19 @@ _FUSED = {"contract"}
 _SUMS = {"contract", "reassoc", "nsz"}
 
 
+# The glue that lets Python call a compiled function takes as long to compile as the function; the pieces of the core have none.
+_INNER = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+
+
 def compiled(function: Function) -> Function:
     """Compile a function of the core; callable from Python and from other compiled functions."""
     return cast(Function, numba.njit(nogil=True, error_model="numpy", fastmath=_FUSED)(function))
+
+
+def compiled_piece(function: Function) -> Function:
+    """Compile a piece of the core that only compiled functions call; from Python, call its `py_func` or compile a caller."""
+    decorate = numba.njit(nogil=True, error_model="numpy", fastmath=_FUSED, **_INNER)
+    return cast(Function, decorate(function))
 
 
 def compiled_inside(function: Function) -> Function:
@@ -55,8 +65,8 @@ def compiled_inside(function: Function) -> Function:
 
 
 def compiled_sums(function: Function) -> Function:
-    """Compile a function that adds up over cells, with sums in any order."""
-    return cast(Function, numba.njit(nogil=True, error_model="numpy", fastmath=_SUMS)(function))
+    """Compile a piece that adds up over cells, with sums in any order."""
+    return cast(Function, numba.njit(nogil=True, error_model="numpy", fastmath=_SUMS, **_INNER)(function))
 
 
 def compiled_entry(function: Function) -> Function:

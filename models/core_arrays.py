@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled
+from .compiled import compiled, compiled_piece
 
 Array = NDArray[np.float64]
 
@@ -68,7 +68,7 @@ def copy_state(state: State) -> State:
     )
 
 
-@compiled
+@compiled_piece
 def new_work(film: FilmArrays, state: State) -> Work:
     """Work tables of a film, filled with what a run does not change and with the start."""
     n, m = film.width.size, film.thermal.shape[1]
@@ -90,7 +90,6 @@ def new_work(film: FilmArrays, state: State) -> Work:
     for kind in range(kinds):
         for i in range(n):
             absorber[row.A_START, kind, i] = film.start_concentration[kind, i]
-            absorber[row.A_PER_START, kind, i] = 1.0 / (film.start_concentration[kind, i] + 1e-300)
             absorber[row.A_NOW, kind, i] = state.concentration[kind, i]
             absorber[row.A_NEW, kind, i] = state.concentration[kind, i]
             absorber[row.A_LIT, kind, i] = -1.0
@@ -103,7 +102,7 @@ def new_work(film: FilmArrays, state: State) -> Work:
     return Work(cell, absorber, heat, np.zeros((row.N_BEAM, bins)), np.zeros((row.N_RAY, n + 1)))
 
 
-@compiled
+@compiled_piece
 def accept(work: Work) -> None:
     """Make the new values the present ones."""
     cell, absorber, heat = work.cell, work.absorber, work.heat
@@ -121,7 +120,7 @@ def accept(work: Work) -> None:
         heat[row.NOW_K, i] = heat[row.NEW_K, i]
 
 
-@compiled
+@compiled_piece
 def store_state(work: Work, state: State) -> None:
     """Hand the present values back."""
     cell, absorber, heat = work.cell, work.absorber, work.heat

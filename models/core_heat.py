@@ -9,14 +9,14 @@ from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled, compiled_sums
+from .compiled import compiled_piece, compiled_sums
 from .core_arrays import FilmArrays
 from .heat import conduction_step
 
 Array = NDArray[np.float64]
 
 
-@compiled
+@compiled_piece
 def prepare_conduction(film: FilmArrays, heat: Array) -> None:
     """Fill in the parts of the conduction matrix that do not change during the run."""
     m = heat.shape[1]
@@ -38,7 +38,7 @@ def prepare_conduction(film: FilmArrays, heat: Array) -> None:
         heat[row.EXCHANGE_K, m - 1] = total / (blood + floor)
 
 
-@compiled
+@compiled_piece
 def source_decay(boundary: Array, time: float, seconds: float) -> float:
     """Mean over the step of the prescribed heat source's course, exp(-t/tau) [-]."""
     tau = boundary[at.SOURCE_DECAY]
@@ -47,7 +47,7 @@ def source_decay(boundary: Array, time: float, seconds: float) -> float:
     return float(-math.exp(-time / tau) * math.expm1(-seconds / tau) * tau / seconds)
 
 
-@compiled
+@compiled_piece
 def fill_sources(
     film: FilmArrays, cell: Array, heat: Array, level: float, time: float, seconds: float
 ) -> None:
@@ -65,7 +65,7 @@ def fill_sources(
     heat[row.SOURCE, 0] += film.boundary[at.TOP_FLUX]
 
 
-@compiled
+@compiled_piece
 def conduct(film: FilmArrays, cell: Array, heat: Array, air: float, seconds: float) -> float:
     """Temperature over the step; heat lost to air, fixed faces and blood [J m-2]."""
     for i in range(cell.shape[1]):

@@ -10,15 +10,16 @@ from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled, compiled_sums
+from .compiled import compiled_piece, compiled_sums
 from .core_arrays import FilmArrays, Work
 from .optics import light_two_flux
 from .vector_math import quick_exp, quick_fall
 
 Array = NDArray[np.float64]
+_TRACE = 1e-3  # of what was weighed in
 
 
-@compiled
+@compiled_piece
 def straight_light(film: FilmArrays, cell: Array, absorber: Array, beam: Array, ray: Array) -> None:
     """Photon uptake, heat by light and light leaving the film at full output: `optics.light_in_film`, bin by bin."""
     n, kinds = cell.shape[1], absorber.shape[1]
@@ -57,9 +58,13 @@ def straight_light(film: FilmArrays, cell: Array, absorber: Array, beam: Array, 
                 absorber[row.A_UPTAKE, kind, i] += parent * ray[row.MEAN, i]
 
 
-@compiled
-def light_shift(absorber: Array, ray: Array) -> float:
-    """Largest shift of an absorber since the light was last worked out, as a share of what was weighed in."""
+@compiled_piece
+def light_shift(absorber: Array, ray: Array, dose: float) -> float:
+    """Largest shift of an absorber since the light was last worked out, as a share of what is there.
+
+    Where the step bleaches an absorber many times over, a small rest still takes many photons: the shift counts by the photons
+    of a step of `dose` seconds at full output. Less than a thousandth of what was weighed in counts as that much.
+    """
     kinds, n = absorber.shape[1], absorber.shape[2]
     moved = 0.0
     for kind in range(kinds):
@@ -67,19 +72,21 @@ def light_shift(absorber: Array, ray: Array) -> float:
             n
         ):  # two loops: the search for the largest does not become vector instructions, the shares do
             shift = abs(absorber[row.A_MIDDLE, kind, i] - absorber[row.A_LIT, kind, i])
-            ray[row.TAKEN, i] = shift * absorber[row.A_PER_START, kind, i]
+            many = absorber[row.A_YIELD, kind, i] * absorber[row.A_UPTAKE, kind, i] * dose
+            there = absorber[row.A_NOW, kind, i] + _TRACE * absorber[row.A_START, kind, i] + 1e-300
+            ray[row.TAKEN, i] = shift * (1.0 + many) / there
         for i in range(n):
             moved = max(moved, ray[row.TAKEN, i])
     return moved
 
 
-@compiled
-def update_light(film: FilmArrays, work: Work, tolerance: float) -> bool:
-    """Work out the light again if an absorber has moved by more than a share of what was weighed in; whether it had."""
+@compiled_piece
+def update_light(film: FilmArrays, work: Work, tolerance: float, dose: float) -> bool:
+    """Work out the light again if an absorber has moved by more than a share (see `light_shift`); whether it had."""
     cell, absorber, heat, beam = work.cell, work.absorber, work.heat, work.beam
     n = cell.shape[1]
     never = absorber.shape[1] == 0 or absorber[row.A_LIT, 0, 0] < 0.0
-    if not never and light_shift(absorber, work.ray) <= tolerance:
+    if not never and light_shift(absorber, work.ray, dose) <= tolerance:
         return False
     for kind in range(absorber.shape[1]):
         for i in range(n):
@@ -118,7 +125,7 @@ def update_light(film: FilmArrays, work: Work, tolerance: float) -> bool:
     return True
 
 
-@compiled
+@compiled_piece
 def guess_initiators(absorber: Array, dose: float) -> None:
     """Mean of the initiators over a step of `dose` seconds at full output, from the last known photolysis rates.
 
@@ -130,7 +137,7 @@ def guess_initiators(absorber: Array, dose: float) -> None:
             absorber[row.A_MIDDLE, kind, i] = absorber[row.A_NOW, kind, i] / (1.0 + x * (0.5 + x / 12.0))
 
 
-@compiled
+@compiled_piece
 def _photolyse_kind(cell: Array, absorber: Array, kind: int, made_each: float, dose: float) -> None:
     """Loss of one absorber (exact exponential), the radicals it makes, its mean over the step."""
     for i in range(cell.shape[1]):
@@ -142,7 +149,7 @@ def _photolyse_kind(cell: Array, absorber: Array, kind: int, made_each: float, d
         cell[row.MADE, i] += made_each * gone
 
 
-@compiled
+@compiled_piece
 def _use_amine(cell: Array, absorber: Array, kind: int) -> None:
     """Amine used up by the radicals of one type II initiator."""
     for i in range(cell.shape[1]):
@@ -151,7 +158,7 @@ def _use_amine(cell: Array, absorber: Array, kind: int) -> None:
         cell[row.NEW_AMINE, i] *= quick_exp(-gone / amine) if amine > 0.0 else 1.0
 
 
-@compiled
+@compiled_piece
 def photolyse(film: FilmArrays, cell: Array, absorber: Array, dose: float, seconds: float) -> None:
     """Initiators lost and radicals made in a step of `dose` seconds at full output; amine used up by type II initiators."""
     n = cell.shape[1]
@@ -176,18 +183,18 @@ def photolyse(film: FilmArrays, cell: Array, absorber: Array, dose: float, secon
         cell[row.FORMATION, i] = cell[row.MADE, i] / seconds
 
 
-@compiled
+@compiled_piece
 def photolyse_corrected(film: FilmArrays, work: Work, level: float, seconds: float, tolerance: float) -> None:
     """Photolysis with light through the guessed mean of the step, again where the true mean turns out elsewhere."""
     dose = level * seconds
     if level > 0.0:
         guess_initiators(work.absorber, dose)
-        update_light(film, work, tolerance)
+        update_light(film, work, tolerance, dose)
     photolyse(film, work.cell, work.absorber, dose, seconds)
     if level <= 0.0 or film.species.shape[0] == 0:
         return
     for _ in range(3):
-        if not update_light(film, work, tolerance):
+        if not update_light(film, work, tolerance, dose):
             return
         photolyse(film, work.cell, work.absorber, dose, seconds)
 

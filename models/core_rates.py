@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled, compiled_inside, compiled_sums
+from .compiled import compiled_inside, compiled_piece, compiled_sums
 from .kinetics import GAS_CONSTANT_J_MOL_K
 from .vector_math import quick_exp, quick_fall, quick_log1p
 
@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 _PER_R = 1.0 / GAS_CONSTANT_J_MOL_K
 
 
-@compiled
+@compiled_piece
 def coefficients(cell: Array, heat: Array) -> None:
     """Loss coefficients of C=C and k_t of every cell at the middle of the step [m3 mol-1 s-1]; see `cell_coefficients`."""
     for i in range(cell.shape[1]):
@@ -76,36 +76,33 @@ def radical_course(
     return steady + excess * (1.0 - fall) / (1.0 + bend), integral
 
 
-@compiled
-def oxygen_effect(cell: Array, surface: float, seconds: float, deepest: int) -> None:
+@compiled_piece
+def oxygen_effect(cell: Array, seconds: float, deepest: int) -> None:
     """How oxygen holds the radicals of each cell down: for what part of the step, and at what rate afterwards.
 
     Oxygen stored in the cell and used up in this step silences the radicals for its share of the step; from then on only
     oxygen that diffuses in counts. Without this split an implicit step would smear the end of the induction time over its
-    own length. It is weighted with how far the cell lives on its store: where diffusion keeps up, radicals see the
-    oxygen that is there at any moment.
-    Below `deepest` oxygen did not change.
+    own length. It is weighted with how far the cell lives on its store and how far it empties it: where diffusion keeps up, or
+    oxygen hardly changes, radicals see the oxygen that is there.
+    Below `deepest` there is none to speak of.
     """
-    n = cell.shape[1]
-    for i in range(n):
-        cell[row.ALIVE, i] = seconds
-        cell[row.OXYGEN_LOSS, i] = cell[at.O2_RADICALS, i] * cell[at.O2_RATE, i] * cell[row.NEW_OXYGEN, i]
-    for i in range(deepest):
-        above = cell[row.NEW_OXYGEN, i - 1] if i > 0 else surface
-        supply = cell[row.FACE, i] * (above - cell[row.NEW_OXYGEN, i])
-        if i + 1 < n:
-            supply += cell[row.FACE, i + 1] * (cell[row.NEW_OXYGEN, i + 1] - cell[row.NEW_OXYGEN, i])
-        cell[row.SUPPLIED, i] = supply * seconds / cell[row.WIDTH, i]
+    for i in range(cell.shape[1]):
+        cell[row.ALIVE, i], cell[row.OXYGEN_LOSS, i] = seconds, 0.0
     for i in range(deepest):
         formation, per_oxygen = cell[row.FORMATION, i], cell[at.O2_RADICALS, i]
-        loss = cell[row.OXYGEN_LOSS, i]
+        loss = per_oxygen * cell[at.O2_RATE, i] * cell[row.NEW_OXYGEN, i]
         taken = cell[row.OXYGEN, i] - cell[row.NEW_OXYGEN, i]
-        consumed = max(0.0, taken + cell[row.SUPPLIED, i])
+        consumed = max(0.0, cell[row.CONSUMED, i])
+        supplied = max(0.0, consumed - taken)
         split = (formation > 0.0) & (taken > 0.0) & (consumed > 0.0)
-        own = taken / (taken + max(0.0, cell[row.SUPPLIED, i]) + 1e-300)
-        silenced = (
-            own * own * min(consumed, max(0.0, taken))
-        )  # what leaves by diffusion meets no radical here
+        made = formation * seconds
+        own = taken / (taken + supplied + 1e-300) * taken / (cell[row.OXYGEN, i] + 1e-300)
+        own *= made / (
+            made + cell[row.RADICAL, i] + 1e-300
+        )  # only new radicals are silenced; old ones are caught
+        cell[row.OWN, i] = own * own if split else 0.0
+        # what leaves by diffusion meets no radical here
+        silenced = own * own * min(min(consumed, max(0.0, taken)), made / (per_oxygen + 1e-300))
         caught = consumed - silenced
         alive = max(0.0, seconds - per_oxygen * silenced / formation)
         base, termination, radicals = cell[at.RADICAL_LOSS, i], cell[row.TERMINATION, i], cell[row.RADICAL, i]
@@ -127,7 +124,7 @@ def oxygen_effect(cell: Array, surface: float, seconds: float, deepest: int) -> 
         cell[row.ALIVE, i] = alive if split else seconds
 
 
-@compiled
+@compiled_piece
 def radicals_over_step(cell: Array) -> None:
     """Radicals after the step and their integral over its living part."""
     for i in range(cell.shape[1]):
@@ -143,7 +140,7 @@ def radicals_over_step(cell: Array) -> None:
         cell[row.INTEGRAL, i] = integral
 
 
-@compiled
+@compiled_piece
 def radicals_beside_oxygen(cell: Array, seconds: float, deepest: int) -> None:
     """Add the few radicals that live while stored oxygen lasts.
 
@@ -158,13 +155,12 @@ def radicals_beside_oxygen(cell: Array, seconds: float, deepest: int) -> None:
         rival /= cell[at.O2_RADICALS, i] + 1e-300
         taken = cell[row.OXYGEN, i] - cell[row.NEW_OXYGEN, i]
         passed = quick_log1p(taken / (cell[row.NEW_OXYGEN, i] + rival)) / rate
-        own = taken / (abs(taken) + max(0.0, cell[row.SUPPLIED, i]) + 1e-300)
-        passed *= own * own  # as in oxygen_effect
+        passed *= cell[row.OWN, i]  # as in oxygen_effect
         held = (cell[row.ALIVE, i] < seconds) & (cell[row.NEW_OXYGEN, i] > 0.0)
         cell[row.INTEGRAL, i] += passed if held else 0.0
 
 
-@compiled
+@compiled_piece
 def bonds_over_step(cell: Array) -> None:
     """C=C after the step by the exact exponential of the radical integral, and the heat it sets free [J m-2]."""
     for i in range(cell.shape[1]):
@@ -191,8 +187,8 @@ def account_reaction(cell: Array, totals: Array, with_oxygen: bool, entered: flo
         terminated += width * (
             lived - caught - stabilised - (cell[row.NEW_RADICAL, i] - cell[row.RADICAL, i])
         )
-        # By stoichiometry: independent of the radical balance above, so the two can disagree.
-        to_oxygen += cell[at.O2_RADICALS, i] * width * (cell[row.OXYGEN, i] - cell[row.NEW_OXYGEN, i])
+        # As the oxygen equation counted it: independent of the radical balance above, so the two can disagree.
+        to_oxygen += cell[at.O2_RADICALS, i] * width * cell[row.CONSUMED, i]
         start_0, end_0 = cell[row.BONDS_0, i], cell[row.NEW_0, i]
         start_1, end_1 = cell[row.BONDS_1, i], cell[row.NEW_1, i]
         lost += width * ((start_0 - end_0) + (start_1 - end_1))
@@ -203,7 +199,7 @@ def account_reaction(cell: Array, totals: Array, with_oxygen: bool, entered: flo
         course += width * rates * cell[row.INTEGRAL, i]
         reaction += cell[row.REACTION_HEAT, i]
     if with_oxygen:
-        totals[at.RADICALS_TO_OXYGEN] += to_oxygen + cell[at.O2_RADICALS, 0] * entered
+        totals[at.RADICALS_TO_OXYGEN] += to_oxygen
     totals[at.RADICALS_MADE] += made
     totals[at.RADICALS_TO_STABILISER] += to_stabiliser
     totals[at.RADICALS_TERMINATED] += terminated

@@ -20,21 +20,22 @@ MADE, FORMATION = _P + 19, _P + 20  # radicals formed in the step; per second
 LOSS_0, LOSS_1, TERMINATION = _P + 21, _P + 22, _P + 23  # m3 mol-1 s-1
 ALIVE = _P + 24  # part of the step in which radicals live [s]
 OXYGEN_LOSS = _P + 25  # first-order loss of radicals to oxygen while they live [1/s]
-SUPPLIED = _P + 26  # oxygen by diffusion [mol m-3]
+CONSUMED = _P + 26  # oxygen taken by radicals in the step [mol m-3]
 PAST_OXYGEN = _P + 27  # one step ago [mol m-3]
 INTEGRAL, ALIVE_INTEGRAL = _P + 28, _P + 29  # of radicals over the step; of the living part of it [mol s m-3]
 HALF, FACE = _P + 30, _P + 31  # half a cell's resistance to oxygen [s/m]; conductance of its upper face [m/s]
 DIAGONAL, RIGHT = _P + 32, _P + 33  # tridiagonal system of oxygen
 REACTION_HEAT, LIGHT_HEAT = _P + 34, _P + 35  # J m-2 in the step; W m-2 at full output
 CONVERSION, MISS = _P + 36, _P + 37
-N_CELL = _P + 38
+SINK, SLOPE = _P + 38, _P + 39  # oxygen taken by radicals [mol m-3 s-1] and how it answers to oxygen [1/s]
+OWN = _P + 40  # weight of the cell's own store of oxygen in the step [-]
+N_CELL = _P + 41
 
 # Absorbers, (row, kind, cell) [mol m-3].
 A_START, A_NOW, A_MIDDLE, A_NEW = 0, 1, 2, 3  # as weighed in; now; mean over the step; after it
 A_LIT, A_LOST = 4, 5  # what the light was last worked out with (-1 = never), and what had gone by then
 A_UPTAKE, A_YIELD = 6, 7  # photons absorbed per molecule [1/s]; molecules lost per photon absorbed
-A_PER_START = 8  # 1 over what was weighed in
-N_ABSORBER = 9
+N_ABSORBER = 8
 
 # Thermal cells; the first rows are those of `layout`, from T_WIDTH to T_SOURCE.
 _T = at.N_THERMAL_ROWS
@@ -42,7 +43,8 @@ NOW_K, PAST_K, MIDDLE_K, NEW_K, FIRST_K, STAGE_K = _T, _T + 1, _T + 2, _T + 3, _
 CAPACITY, CONDUCTANCE, EXCHANGE, EXCHANGE_K = _T + 6, _T + 7, _T + 8, _T + 9  # J m-2 K-1; W m-2 K-1; same; K
 SOURCE, BELOW_HEAT = _T + 10, _T + 11  # W m-2: all heat; light that left the film, at full output
 PIVOT, PUSH, FACTOR, MISS_K = _T + 12, _T + 13, _T + 14, _T + 15  # tridiagonal system; error of the step
-N_HEAT = _T + 16
+START_K = _T + 16  # where the second stage of conduction starts [K]
+N_HEAT = _T + 17
 
 # Light bins [mol m-2 s-1].
 LEAVING, REFLECTED = 0, 1

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled
+from .compiled import compiled, compiled_piece
 from .core_arrays import FilmArrays, Work
 from .core_light import light_shift
 from .core_rates import (
@@ -86,7 +86,7 @@ def cell_coefficients(
     return loss_acrylate, loss_methacrylate, translation + reaction
 
 
-@compiled
+@compiled_piece
 def programme_level(segment: Array, boundary: Array, since: float) -> tuple[float, float]:
     """Relative lamp output and air temperature [K] at a time since the start of a segment [s]."""
     share = since / segment[at.S_DURATION]
@@ -101,7 +101,7 @@ def programme_level(segment: Array, boundary: Array, since: float) -> tuple[floa
     return level, air
 
 
-@compiled
+@compiled_piece
 def extrapolate(cell: Array, heat: Array, ratio: float) -> None:
     """Guess C=C and temperature at the middle of the step from the last step; C=C never falls below half of itself."""
     for i in range(cell.shape[1]):
@@ -115,7 +115,7 @@ def extrapolate(cell: Array, heat: Array, ratio: float) -> None:
         heat[row.MIDDLE_K, i] = now + ratio * (now - heat[row.PAST_K, i])
 
 
-@compiled
+@compiled_piece
 def react(film: FilmArrays, work: Work, seconds: float) -> tuple[float, float]:
     """Oxygen, radicals and C=C over the step with the coefficients of its middle; oxygen entered and consumed."""
     cell = work.cell
@@ -127,7 +127,7 @@ def react(film: FilmArrays, work: Work, seconds: float) -> tuple[float, float]:
         deepest = deepest_oxygen(cell, surface)
         oxygen_faces(cell, mode == 2.0)
         entered, consumed = oxygen_step(cell, surface, seconds, deepest)
-        oxygen_effect(cell, surface, seconds, deepest)
+        oxygen_effect(cell, seconds, deepest)
     else:
         for i in range(cell.shape[1]):
             cell[row.ALIVE, i], cell[row.OXYGEN_LOSS, i] = seconds, 0.0
@@ -137,7 +137,7 @@ def react(film: FilmArrays, work: Work, seconds: float) -> tuple[float, float]:
     return entered, consumed
 
 
-@compiled
+@compiled_piece
 def remember_first_pass(cell: Array, heat: Array, isothermal: bool) -> None:
     """Keep the first pass for the error estimate and put the middle of the step where it says."""
     for i in range(cell.shape[1]):
@@ -150,7 +150,7 @@ def remember_first_pass(cell: Array, heat: Array, isothermal: bool) -> None:
             heat[row.MIDDLE_K, i] = 0.5 * (heat[row.NOW_K, i] + heat[row.NEW_K, i])
 
 
-@compiled
+@compiled_piece
 def _largest(table: Array, item: int) -> float:
     """Largest value of a row, at least 0; infinite where one is not a number."""
     largest, total = 0.0, 0.0
@@ -161,7 +161,7 @@ def _largest(table: Array, item: int) -> float:
     return math.inf if math.isnan(total) else largest
 
 
-@compiled
+@compiled_piece
 def first_pass_error(film: FilmArrays, cell: Array, heat: Array, control: Array) -> float:
     """Bound on what a second pass would change, in units of the tolerances.
 
@@ -186,7 +186,7 @@ def first_pass_error(film: FilmArrays, cell: Array, heat: Array, control: Array)
     return float(error)
 
 
-@compiled
+@compiled_piece
 def second_pass_error(film: FilmArrays, cell: Array, heat: Array, control: Array) -> float:
     """Largest difference between the two passes in units of the tolerances."""
     for i in range(cell.shape[1]):
@@ -200,7 +200,7 @@ def second_pass_error(film: FilmArrays, cell: Array, heat: Array, control: Array
     return float(error)
 
 
-@compiled
+@compiled_piece
 def oxygen_error(cell: Array, surface: float, seconds: float, last: float) -> float:
     """Conversion that the implicit oxygen step may have cost or given [-].
 
@@ -222,7 +222,7 @@ def oxygen_error(cell: Array, surface: float, seconds: float, last: float) -> fl
     return _largest(cell, row.MISS)
 
 
-@compiled
+@compiled_piece
 def step_error(
     film: FilmArrays, work: Work, control: Array, level: float, passes: float, seconds: float, last: float
 ) -> float:
@@ -235,7 +235,9 @@ def step_error(
         )
     if level > 0.0:
         # An initiator's error reaches conversion weakened: rate goes as its square root, one step at a time.
-        error = max(error, 0.1 * light_shift(work.absorber, work.ray) / control[at.TOL_CONVERSION])
+        error = max(
+            error, 0.1 * light_shift(work.absorber, work.ray, level * seconds) / control[at.TOL_CONVERSION]
+        )
     if not error < 1e300:
         return 1e6
     return error

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled, compiled_sums
+from .compiled import compiled, compiled_piece, compiled_sums
 from .core_arrays import FilmArrays, Work
 from .tissue import cem43_step, henriques_rate, seconds_above, weaver_stoll_rate
 
@@ -75,7 +75,7 @@ def depth_reaching(width: Array, conversion: Array, level: float) -> float:
     return float(centre + 0.5 * width[width.size - 1])
 
 
-@compiled
+@compiled_piece
 def account_tissue(totals: Array, before: float, after: float, seconds: float) -> None:
     """Time above lines, thermal dose and damage at the nail bed over a step."""
     middle = 0.5 * (before + after)
@@ -92,7 +92,7 @@ def account_tissue(totals: Array, before: float, after: float, seconds: float) -
     totals[at.SECONDS_ABOVE_45] += seconds_above(before, after, seconds, 318.15)
 
 
-@compiled
+@compiled_piece
 def note_peak(totals: Array, item: int, course: Array, time: float, value: float) -> None:
     """Raise a peak and its time (rows `item`, `item` + 1 of the totals) by the newest value of a course.
 
@@ -111,7 +111,7 @@ def note_peak(totals: Array, item: int, course: Array, time: float, value: float
     course[0], course[1], course[2], course[3] = middle_s, middle, time, value
 
 
-@compiled
+@compiled_piece
 def restart_course(course: Array, time: float, value: float) -> None:
     """Forget what was before a switch of the lamp: there the course has a corner."""
     course[0] = course[2] = time
@@ -133,7 +133,7 @@ def observe(film: FilmArrays, work: Work, totals: Array) -> float:
     return float(hottest)
 
 
-@compiled
+@compiled_piece
 def record_line(film: FilmArrays, work: Work, line: Array, time: float) -> None:
     """Write the record of a step."""
     conversion, temperature = work.cell[row.CONVERSION], work.heat[row.NOW_K]

@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 
 from ..lamp_library.errors import InputError
 from . import core_rows as row
-from .compiled import compiled
+from .compiled import compiled_piece
 
 Array = NDArray[np.float64]
 GAMMA = 1.0 - 0.5 * 2.0**0.5
 
 
-@compiled
+@compiled_piece
 def _factorise(heat: Array, implicit: float) -> None:
     """Pivots of the tridiagonal matrix of both stages."""
     count = heat.shape[1]
@@ -38,23 +38,36 @@ def _factorise(heat: Array, implicit: float) -> None:
         factor = below * pivot
 
 
-@compiled
-def _substitute(heat: Array, answer: int) -> None:
-    """Solve for a row of temperatures; PUSH holds the right-hand side."""
+@compiled_piece
+def _push(heat: Array, start: int) -> None:
+    """Heat that every cell gains at a row of temperatures [W m-2]; what flows between cells cancels to the last digit."""
+    count = heat.shape[1]
+    for i in range(count):
+        outside = heat[row.EXCHANGE, i] * (heat[row.EXCHANGE_K, i] - heat[start, i])
+        heat[row.PUSH, i] = heat[row.SOURCE, i] + outside
+    for i in range(count - 1):
+        flow = heat[row.CONDUCTANCE, i] * (heat[start, i] - heat[start, i + 1])
+        heat[row.PUSH, i] -= flow
+        heat[row.PUSH, i + 1] += flow
+
+
+@compiled_piece
+def _substitute(heat: Array, start: int, answer: int) -> None:
+    """Solve for the rise above a row of temperatures; PUSH holds the right-hand side."""
     count = heat.shape[1]
     right = 0.0
     for i in range(count):
         right = heat[row.PUSH, i] + heat[row.FACTOR, i] * right
         heat[row.PUSH, i] = right
-    later = heat[row.PUSH, count - 1] * heat[row.PIVOT, count - 1]
-    heat[answer, count - 1] = later
+    rise = heat[row.PUSH, count - 1] * heat[row.PIVOT, count - 1]
+    heat[answer, count - 1] = heat[start, count - 1] + rise
     for i in range(count - 2, -1, -1):
         # FACTOR of the cell below is conductance times pivot of this one
-        later = heat[row.PUSH, i] * heat[row.PIVOT, i] + heat[row.FACTOR, i + 1] * later
-        heat[answer, i] = later
+        rise = heat[row.PUSH, i] * heat[row.PIVOT, i] + heat[row.FACTOR, i + 1] * rise
+        heat[answer, i] = heat[start, i] + rise
 
 
-@compiled
+@compiled_piece
 def conduction_step(heat: Array, seconds: float) -> float:
     """Advance the temperature by one step; returns the heat lost through exchange [J m-2].
 
@@ -70,15 +83,13 @@ def conduction_step(heat: Array, seconds: float) -> float:
     count = heat.shape[1]
     implicit = 1.0 / (GAMMA * seconds)
     _factorise(heat, implicit)
+    _push(heat, row.NOW_K)
+    _substitute(heat, row.NOW_K, row.STAGE_K)
     for i in range(count):
-        fixed = heat[row.SOURCE, i] + heat[row.EXCHANGE, i] * heat[row.EXCHANGE_K, i]
-        heat[row.PUSH, i] = heat[row.CAPACITY, i] * implicit * heat[row.NOW_K, i] + fixed
-    _substitute(heat, row.STAGE_K)
-    for i in range(count):
-        fixed = heat[row.SOURCE, i] + heat[row.EXCHANGE, i] * heat[row.EXCHANGE_K, i]
-        start = heat[row.NOW_K, i] + (1.0 - GAMMA) / GAMMA * (heat[row.STAGE_K, i] - heat[row.NOW_K, i])
-        heat[row.PUSH, i] = heat[row.CAPACITY, i] * implicit * start + fixed
-    _substitute(heat, row.NEW_K)
+        rise = heat[row.STAGE_K, i] - heat[row.NOW_K, i]
+        heat[row.START_K, i] = heat[row.NOW_K, i] + (1.0 - GAMMA) / GAMMA * rise
+    _push(heat, row.START_K)
+    _substitute(heat, row.START_K, row.NEW_K)
     lost = 0.0
     for i in range(count):
         mean = (1.0 - GAMMA) * heat[row.STAGE_K, i] + GAMMA * heat[row.NEW_K, i]

@@ -14,17 +14,18 @@ from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled
+from .compiled import compiled_piece
 from .core_rates import radical_course
 from .vector_math import quick_exp
 
 Array = NDArray[np.float64]
 _MOST_ITERATIONS = 60
 _TOLERANCE = 1e-6  # of the surface concentration
+_SHARE = 1e-4  # of what is consumed: traces of oxygen meet long-lived radicals
 _TRACE = 1e-9  # of the surface concentration: less than a billionth leaves radicals alone
 
 
-@compiled
+@compiled_piece
 def oxygen_faces(cell: Array, open_surface: bool) -> None:
     """Oxygen conductance at the upper cell faces; diffusion slows as the film cures, D = D0 exp(-beta X)."""
     for i in range(cell.shape[1]):
@@ -37,7 +38,7 @@ def oxygen_faces(cell: Array, open_surface: bool) -> None:
         cell[row.FACE, i] = 1.0 / (cell[row.HALF, i - 1] + cell[row.HALF, i])
 
 
-@compiled
+@compiled_piece
 def deepest_oxygen(cell: Array, surface: float) -> int:
     """Number of cells, from the air side, in which oxygen may change in this step.
 
@@ -56,7 +57,7 @@ def deepest_oxygen(cell: Array, surface: float) -> int:
     return int(deepest)
 
 
-@compiled
+@compiled_piece
 def _linearised(cell: Array, surface: float, seconds: float, deepest: int) -> None:
     """Fill the tridiagonal system with the sink linearised about the present guess."""
     for i in range(deepest):
@@ -73,14 +74,20 @@ def _linearised(cell: Array, surface: float, seconds: float, deepest: int) -> No
         slope = rate * mean * (1.0 - per_oxygen * rate * present / (root + 1.0 / seconds))
         sink = rate * mean * present
         width = cell[row.WIDTH, i]
+        cell[row.SINK, i], cell[row.SLOPE, i] = sink, slope
         cell[row.DIAGONAL, i] = width * (1.0 / seconds + slope) + cell[row.FACE, i]
-        cell[row.RIGHT, i] = width * (cell[row.OXYGEN, i] / seconds + slope * present - sink)
-    cell[row.RIGHT, 0] += cell[row.FACE, 0] * surface
+        cell[row.RIGHT, i] = width * ((cell[row.OXYGEN, i] - present) / seconds - sink)
+    # what flows between cells cancels to the last digit, however thin they are
+    cell[row.RIGHT, 0] += cell[row.FACE, 0] * (surface - cell[row.NEW_OXYGEN, 0])
+    for i in range(1, deepest):
+        flow = cell[row.FACE, i] * (cell[row.NEW_OXYGEN, i - 1] - cell[row.NEW_OXYGEN, i])
+        cell[row.RIGHT, i - 1] -= flow
+        cell[row.RIGHT, i] += flow
 
 
-@compiled
-def _solved(cell: Array, deepest: int) -> float:
-    """Solve the tridiagonal system into the new oxygen; largest change of it."""
+@compiled_piece
+def _solved(cell: Array, surface: float, deepest: int, seconds: float) -> bool:
+    """Solve the tridiagonal system into the new oxygen and what is consumed; whether both have come to rest."""
     for i in range(deepest - 1):
         cell[row.DIAGONAL, i] += cell[row.FACE, i + 1]
     inverse, right = 1.0 / cell[row.DIAGONAL, 0], cell[row.RIGHT, 0]
@@ -91,27 +98,34 @@ def _solved(cell: Array, deepest: int) -> float:
         inverse = 1.0 / (cell[row.DIAGONAL, i] - face * factor)
         right = cell[row.RIGHT, i] + factor * right
         cell[row.DIAGONAL, i], cell[row.RIGHT, i] = inverse, right
-    change, later, below = 0.0, 0.0, 0.0
+    change, rise, below = 0.0, 0.0, 0.0
     for i in range(deepest - 1, -1, -1):
-        later = (cell[row.RIGHT, i] + below * later) * cell[row.DIAGONAL, i]
+        rise = (cell[row.RIGHT, i] + below * rise) * cell[row.DIAGONAL, i]
         below = cell[row.FACE, i]
-        present = cell[row.NEW_OXYGEN, i]
+        cell[row.RIGHT, i] = rise
+        change = max(change, abs(rise))
+    moved, consumed = 0.0, 0.0
+    for i in range(deepest):
+        rise, present, width = cell[row.RIGHT, i], cell[row.NEW_OXYGEN, i], cell[row.WIDTH, i]
+        taken = (cell[row.SINK, i] + cell[row.SLOPE, i] * rise) * seconds
+        below_zero = max(0.0, -(present + rise))
+        cell[row.CONSUMED, i] = taken
         # The sink is concave: a guess that is too large may undershoot zero, from below Newton climbs safely.
-        value = later if later > 0.0 else 1e-3 * present
-        difference = abs(value - present)
-        change = max(change, difference)
-        cell[row.NEW_OXYGEN, i] = value
-    return change
+        cell[row.NEW_OXYGEN, i] = present + rise if present + rise > 0.0 else 1e-3 * present
+        moved += width * (cell[row.SLOPE, i] * abs(rise) * seconds + below_zero)
+        consumed += width * abs(taken)
+    return change <= _TOLERANCE * surface and moved <= _SHARE * consumed
 
 
-@compiled
+@compiled_piece
 def oxygen_step(cell: Array, surface: float, seconds: float, deepest: int) -> tuple[float, float]:
-    """Advance oxygen by one implicit step (Newton on the tridiagonal system).
+    """Advance oxygen by one implicit step (Newton on the tridiagonal system, solved for the changes).
 
     Parameters
     ----------
     cell : ndarray, shape (N_CELL, n)
-        Table of `core_rows`; NEW_OXYGEN holds the first guess and then the answer, FACE the conductances (0 = closed).
+        Table of `core_rows`; NEW_OXYGEN holds the first guess and then the answer, CONSUMED what radicals took, FACE the
+        conductances (0 = closed).
     surface : float
         Concentration at the surface in equilibrium with the air [mol m-3].
     seconds : float
@@ -122,16 +136,18 @@ def oxygen_step(cell: Array, surface: float, seconds: float, deepest: int) -> tu
     Returns
     -------
     tuple of float
-        Oxygen that entered through the surface and oxygen consumed [mol m-2].
+        Oxygen that entered through the surface and oxygen consumed [mol m-2]; two sums that know nothing of each other.
     """
+    for i in range(cell.shape[1]):
+        cell[row.CONSUMED, i] = 0.0
     for _ in range(_MOST_ITERATIONS):
         _linearised(cell, surface, seconds, deepest)
-        if _solved(cell, deepest) < _TOLERANCE * surface:
+        if _solved(cell, surface, deepest, seconds):
             break
     entered = cell[row.FACE, 0] * (surface - cell[row.NEW_OXYGEN, 0]) * seconds
-    consumed = entered
-    for i in range(cell.shape[1]):
-        consumed += cell[row.WIDTH, i] * (cell[row.OXYGEN, i] - cell[row.NEW_OXYGEN, i])
+    consumed = 0.0
+    for i in range(deepest):
+        consumed += cell[row.WIDTH, i] * cell[row.CONSUMED, i]
     return entered, consumed
 
 

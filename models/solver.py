@@ -18,10 +18,9 @@ from .compiled import compiled_entry, source_digest
 from .core_arrays import FilmArrays, State
 from .film import FilmModel
 from .packing import pack
-from .stepper import MAX_STEPS, STATUS_NOT_FINITE, STATUS_OK, run_film
+from .stepper import STATUS_NOT_FINITE, STATUS_OK, most_steps, run_film
 
 Array = NDArray[np.float64]
-RECORD_STEPS = MAX_STEPS  # the core writes one row per accepted step and checks no bounds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +32,7 @@ class SolverSettings:
     tolerance_conversion, tolerance_temperature_k : float
         Largest difference between the two passes over a step [-], [K].
     light_tolerance : float
-        Light is worked out again when an absorber has moved by this share of what was weighed in [-].
+        Light is worked out again when an absorber has moved by this share of what is there [-].
     first_step_s, largest_step_s : float
         First step after every switch, and the longest step [s].
     cells, nail_cells, tissue_cells : int
@@ -204,9 +203,12 @@ def solve_packed(
     """Run a packed film; `state` is advanced in place."""
     totals = np.zeros(at.N_TOTALS)
     cycle_heat = np.zeros(int(segments[:, at.S_CYCLE].max()) + 1)
-    rows = RECORD_STEPS if record else 0
+    most = most_steps.py_func(
+        segments.shape[0]
+    )  # the core writes one row per accepted step and checks no bounds
+    rows = most if record else 0
     lines, profiles = np.zeros((rows, at.N_RECORD)), np.zeros((rows, film.width.size))
-    taken = np.zeros(RECORD_STEPS if keep_steps or record else 0)
+    taken = np.zeros(most if keep_steps or record else 0)
     start = _start_line(film, state) if record else None
     steps = _entry()(
         film,

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled
+from .compiled import compiled_piece
 from .core_arrays import FilmArrays, State, Work, accept, new_work, store_state
 from .core_heat import account_heat, conduct, fill_sources, prepare_conduction
 from .core_light import account_light, photolyse_corrected
@@ -38,12 +38,12 @@ from .core_step import (
 from .core_totals import account_tissue, face_temperature, note_peak, observe, record_line, restart_course
 
 Array = NDArray[np.float64]
-MAX_STEPS = 20000
+MOST_STEPS, MOST_STEPS_PER_SEGMENT = 20_000, 50  # on the whole; on top for each segment
 ONE_PASS_BELOW = 0.3  # of the tolerances
 STATUS_OK, STATUS_TOO_MANY_STEPS, STATUS_NOT_FINITE = 0.0, 1.0, 2.0
 
 
-@compiled
+@compiled_piece
 def try_step(
     film: FilmArrays,
     work: Work,
@@ -82,7 +82,13 @@ def try_step(
     return entered, consumed, lost, step_error(film, work, control, level, error, seconds, last), 2
 
 
-@compiled
+@compiled_piece
+def most_steps(segments: int) -> int:
+    """Steps after which a run is given up."""
+    return MOST_STEPS + MOST_STEPS_PER_SEGMENT * segments
+
+
+@compiled_piece
 def next_step(wanted: float, left: float, largest: float) -> float:
     """Step that lands on the end of the segment without leaving a sliver."""
     step = min(wanted, largest)
@@ -91,7 +97,7 @@ def next_step(wanted: float, left: float, largest: float) -> float:
     return min(step, 0.5 * left)
 
 
-@compiled
+@compiled_piece
 def run_film(
     film: FilmArrays,
     state: State,
@@ -132,7 +138,7 @@ def run_film(
         restart_course(bed_course, time, bed_k)
         restart_course(film_course, time, hottest)
         while since < duration:
-            if accepted + rejected >= MAX_STEPS:
+            if accepted + rejected >= most_steps(segments.shape[0]):
                 totals[at.STATUS] = STATUS_TOO_MANY_STEPS
                 return accepted
             left = duration - since

@@ -2,15 +2,19 @@
 
 import math
 
+import numba
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from gelwright.models import core_rows as row
 from gelwright.models import layout as at
-from gelwright.models.core_arrays import new_work
-from gelwright.models.core_light import photolyse, straight_light
-from gelwright.models.core_rates import coefficients, radical_course
+from gelwright.models.core_arrays import FilmArrays, State, Work
+from gelwright.models.core_arrays import new_work as new_work_piece
+from gelwright.models.core_light import photolyse as photolyse_piece
+from gelwright.models.core_light import straight_light as straight_light_piece
+from gelwright.models.core_rates import coefficients as coefficients_piece
+from gelwright.models.core_rates import radical_course
 from gelwright.models.core_step import cell_coefficients
 from gelwright.models.film import (
     Absorber,
@@ -28,6 +32,29 @@ from gelwright.models.vector_math import quick_exp, quick_fall, quick_log1p
 
 Array = NDArray[np.float64]
 RANDOM = np.random.default_rng(20)
+
+
+# Pieces of the core have no face to Python (see `compiled`): these callers give them one.
+@numba.njit(error_model="numpy")
+def new_work(film: FilmArrays, state: State) -> Work:
+    return new_work_piece(film, state)
+
+
+@numba.njit(error_model="numpy")
+def light_of(film: FilmArrays, work: Work) -> None:
+    straight_light_piece(film, work.cell, work.absorber, work.beam, work.ray)
+
+
+@numba.njit(error_model="numpy")
+def photolyse(film: FilmArrays, work: Work, dose: float, seconds: float) -> None:
+    photolyse_piece(film, work.cell, work.absorber, dose, seconds)
+
+
+@numba.njit(error_model="numpy")
+def coefficients(cell: Array, heat: Array) -> None:
+    coefficients_piece(cell, heat)
+
+
 SIZES = 10.0 ** RANDOM.uniform(-18.0, 2.8, 3000)
 
 
@@ -126,7 +153,7 @@ def test_light_and_photolysis_of_rows_are_those_of_cells() -> None:
     work = new_work(arrays, state)
     work.absorber[row.A_LIT] = state.concentration * RANDOM.uniform(0.1, 1.0, state.concentration.shape)
     work.absorber[row.A_LOST] = state.concentration - work.absorber[row.A_LIT]
-    straight_light(arrays, work.cell, work.absorber, work.beam, work.ray)
+    light_of(arrays, work)
     uptake, heat, leaving = np.zeros((2, 9)), np.zeros(9), np.zeros(3)
     light_in_film(
         arrays.width, work.absorber[row.A_LIT], work.absorber[row.A_LOST], arrays.napierian, arrays.product,
@@ -135,7 +162,7 @@ def test_light_and_photolysis_of_rows_are_those_of_cells() -> None:
     assert work.absorber[row.A_UPTAKE] == pytest.approx(uptake, rel=1e-12)
     assert work.cell[row.LIGHT_HEAT] == pytest.approx(heat, rel=1e-11)
     assert work.beam[row.LEAVING] == pytest.approx(leaving, rel=1e-12)
-    photolyse(arrays, work.cell, work.absorber, 0.7, 1.4)
+    photolyse(arrays, work, 0.7, 1.4)
     share = np.array([[0.6], [0.3 * 80.0 / (80.0 + 50.0 + 20.0 * 1.05)]])
     gone = state.concentration * -np.expm1(-share * uptake * 0.7)
     assert state.concentration - work.absorber[row.A_NEW] == pytest.approx(gone, rel=1e-9)
