@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import numba
 
@@ -44,7 +44,7 @@ _SUMS = {"contract", "reassoc", "nsz"}
 
 
 # The glue that lets Python call a compiled function takes as long to compile as the function; the pieces of the core have none.
-_INNER = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+_INNER: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 
 
 def compiled(function: Function) -> Function:

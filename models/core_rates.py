@@ -19,6 +19,7 @@ from .kinetics import GAS_CONSTANT_J_MOL_K
 from .vector_math import quick_exp, quick_fall, quick_log1p
 
 Array = NDArray[np.float64]
+_HARDLY = 0.02  # of a cell's oxygen: a step that takes less follows its course anyway
 _PER_R = 1.0 / GAS_CONSTANT_J_MOL_K
 
 
@@ -96,7 +97,7 @@ def oxygen_effect(cell: Array, seconds: float, deepest: int) -> None:
         supplied = max(0.0, consumed - taken)
         split = (formation > 0.0) & (taken > 0.0) & (consumed > 0.0)
         made = formation * seconds
-        own = taken / (taken + supplied + 1e-300) * taken / (cell[row.OXYGEN, i] + 1e-300)
+        own = taken / (taken + supplied + 1e-300) * taken / (taken + _HARDLY * cell[row.OXYGEN, i] + 1e-300)
         own *= made / (
             made + cell[row.RADICAL, i] + 1e-300
         )  # only new radicals are silenced; old ones are caught
@@ -112,7 +113,7 @@ def oxygen_effect(cell: Array, seconds: float, deepest: int) -> None:
         pace = min(wanted / (alive + 1e-30), formation)
         steady = pace * math.sqrt(termination / (max(formation - pace, 1e-6 * formation) + 1e-300))
         reduced = max(
-            steady, loss * caught / (consumed + 1e-300)
+            steady, min(1e12, loss * caught * seconds / (consumed * (alive + 1e-9 * seconds) + 1e-300))
         )  # the second where oxygen leaves radicals no chance
         _, integral = radical_course(formation, base + reduced, termination, radicals, alive)
         closer = min(wanted / (integral + 1e-300), 1e12)

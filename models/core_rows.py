@@ -29,7 +29,12 @@ REACTION_HEAT, LIGHT_HEAT = _P + 34, _P + 35  # J m-2 in the step; W m-2 at full
 CONVERSION, MISS = _P + 36, _P + 37
 SINK, SLOPE = _P + 38, _P + 39  # oxygen taken by radicals [mol m-3 s-1] and how it answers to oxygen [1/s]
 OWN = _P + 40  # weight of the cell's own store of oxygen in the step [-]
-N_CELL = _P + 41
+FLOW, EXCESS = (
+    _P + 41,
+    _P + 42,
+)  # oxygen through the upper face: at the end of a step [mol m-2 s-1]; counted too much [mol m-2]
+BACK_FLOW = _P + 43  # what of that this step takes back [mol m-2 s-1]
+N_CELL = _P + 44
 
 # Absorbers, (row, kind, cell) [mol m-3].
 A_START, A_NOW, A_MIDDLE, A_NEW = 0, 1, 2, 3  # as weighed in; now; mean over the step; after it

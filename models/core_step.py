@@ -23,7 +23,7 @@ from .core_rates import (
     radicals_over_step,
 )
 from .kinetics import arrhenius_factor, loss_coefficients, mobility, vitrification_conversion
-from .oxygen import deepest_oxygen, oxygen_faces, oxygen_step
+from .oxygen import correct_flow, deepest_oxygen, oxygen_faces, oxygen_step
 
 Array = NDArray[np.float64]
 
@@ -116,7 +116,7 @@ def extrapolate(cell: Array, heat: Array, ratio: float) -> None:
 
 
 @compiled_piece
-def react(film: FilmArrays, work: Work, seconds: float) -> tuple[float, float]:
+def react(film: FilmArrays, work: Work, seconds: float, last: float) -> tuple[float, float]:
     """Oxygen, radicals and C=C over the step with the coefficients of its middle; oxygen entered and consumed."""
     cell = work.cell
     coefficients(cell, work.heat)
@@ -126,6 +126,7 @@ def react(film: FilmArrays, work: Work, seconds: float) -> tuple[float, float]:
     if mode != 0.0:
         deepest = deepest_oxygen(cell, surface)
         oxygen_faces(cell, mode == 2.0)
+        correct_flow(cell, surface, seconds, last)
         entered, consumed = oxygen_step(cell, surface, seconds, deepest)
         oxygen_effect(cell, seconds, deepest)
     else:

@@ -18,7 +18,7 @@ from .compiled import compiled_entry, source_digest
 from .core_arrays import FilmArrays, State
 from .film import FilmModel
 from .packing import pack
-from .stepper import STATUS_NOT_FINITE, STATUS_OK, most_steps, run_film
+from .stepper import MOST_STEPS, MOST_STEPS_PER_SEGMENT, STATUS_NOT_FINITE, STATUS_OK, run_film
 
 Array = NDArray[np.float64]
 
@@ -203,9 +203,8 @@ def solve_packed(
     """Run a packed film; `state` is advanced in place."""
     totals = np.zeros(at.N_TOTALS)
     cycle_heat = np.zeros(int(segments[:, at.S_CYCLE].max()) + 1)
-    most = most_steps.py_func(
-        segments.shape[0]
-    )  # the core writes one row per accepted step and checks no bounds
+    # the core writes one row per accepted step and checks no bounds
+    most = MOST_STEPS + MOST_STEPS_PER_SEGMENT * segments.shape[0]
     rows = most if record else 0
     lines, profiles = np.zeros((rows, at.N_RECORD)), np.zeros((rows, film.width.size))
     taken = np.zeros(most if keep_steps or record else 0)

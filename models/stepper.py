@@ -36,6 +36,7 @@ from .core_step import (
     step_error,
 )
 from .core_totals import account_tissue, face_temperature, note_peak, observe, record_line, restart_course
+from .oxygen import note_excess
 
 Array = NDArray[np.float64]
 MOST_STEPS, MOST_STEPS_PER_SEGMENT = 20_000, 50  # on the whole; on top for each segment
@@ -68,7 +69,7 @@ def try_step(
         cell[row.NEW_OXYGEN, i] = cell[row.OXYGEN, i]
     entered, consumed, lost, error = 0.0, 0.0, 0.0, 0.0
     for sweep in range(2):
-        entered, consumed = react(film, work, seconds)
+        entered, consumed = react(film, work, seconds, last)
         if not isothermal:
             fill_sources(film, cell, heat, level, time, seconds)
             lost = conduct(film, cell, heat, air, seconds)
@@ -164,6 +165,8 @@ def run_film(
             cycle_heat[int(segment[at.S_CYCLE])] += reaction
             if not isothermal:
                 account_heat(film, heat, totals, lost, time, h)
+            if with_oxygen:
+                note_excess(cell, film.boundary[at.O2_SURFACE], h, last)
             accept(work)
             since = duration if h >= left * (1.0 - 1e-9) else since + h
             time += h

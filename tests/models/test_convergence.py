@@ -35,14 +35,17 @@ def test_first_order_in_the_step_with_a_type_two_initiator(study: ModuleType) ->
 
 
 def test_in_air_the_error_falls_with_the_step(study: ModuleType) -> None:
-    """Largest error of any one cell, which is the cell at the front of oxygen; oxygen itself is of first order."""
-    table = study.in_steps("air", CELLS, STEPS_S)
+    """Largest error of any one cell, which is the cell at the front of oxygen."""
+    table = study.in_steps("air", CELLS, (0.2, 0.05, 0.0125, 0.003125))
     assert table["profile_max"].is_monotonic_decreasing
-    assert table["profile_max"].iloc[1:].max() < 1e-3
+    assert table["profile_max"].iloc[1] < table["profile_max"].iloc[0] / 8.0
+    assert table["profile_max"].iloc[-1] < 1e-4
 
 
-@pytest.mark.xfail(reason="in air the error stops falling at steps of about 20 ms and grows again below")
-def test_convergence_in_the_step_in_air(study: ModuleType) -> None:
+@pytest.mark.xfail(
+    reason="in air the last ten-thousandth, below steps of 20 ms, falls with an order of about a half"
+)
+def test_first_order_in_air_to_the_end(study: ModuleType) -> None:
     table = study.in_steps("air", CELLS, (0.0125, 0.003125))
     assert table["order_profile_max"].min() > 0.9
 

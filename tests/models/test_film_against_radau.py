@@ -225,7 +225,6 @@ def test_second_order_in_the_step_without_oxygen(heat: bool) -> None:
     assert errors[-1] < 2e-6
 
 
-@pytest.mark.xfail(reason="with air the error falls to 3e-4 at 10 ms and grows again to 1.7e-3 at 2.5 ms")
 def test_convergence_in_the_step_in_air() -> None:
     errors = [largest_error(True, False, fixed_steps(step)) for step in (0.01, 0.0025)]
     assert errors[1] < 0.5 * errors[0]

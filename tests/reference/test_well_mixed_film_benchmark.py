@@ -38,11 +38,6 @@ RADICALS_MOL_L = {
 }
 AFTER_DARK = {5.0: 0.0700643, 25.0: 0.0722459, 55.0: 0.0733370, 595.0: 0.0767134}
 LIT = Segment(duration_s=5.0)
-MISS = "the end of the induction time comes 0.16 ms late whatever the step: -1.01e-5 in X, 1e-5 is allowed"
-WITH_MISS = [
-    pytest.param(t, x, marks=[pytest.mark.xfail(reason=MISS)] if t == 12.0 else [])
-    for t, x in CONVERSION.items()
-]
 
 
 def film() -> FilmModel:
@@ -85,7 +80,7 @@ def lit(seconds: float) -> Solution:
     return solve(film(), [Segment(duration_s=seconds)], settings=settings_for(seconds))
 
 
-@pytest.mark.parametrize(("seconds", "expected"), WITH_MISS)
+@pytest.mark.parametrize(("seconds", "expected"), CONVERSION.items())
 def test_conversion(seconds: float, expected: float) -> None:
     assert lit(seconds).conversion_fraction == pytest.approx(np.full(3, expected), abs=1e-5)
 
