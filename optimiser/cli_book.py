@@ -27,7 +27,10 @@ def add(
     name: Annotated[str | None, typer.Option(help="Name in the book; its own if left out.")] = None,
     replace: Annotated[bool, typer.Option("--replace", help="Replace entries of the same name.")] = False,
 ) -> None:
-    """Copy a trial, gel, lamp or run into the book, which is begun if there is none."""
+    """Copy a trial, gel, lamp or run into the book, which is begun if there is none.
+
+    Example: gelwright book add my_trial --book my_book
+    """
     from ..lamp_library.errors import InputError
     from .book import add as add_entry
     from .book import kind_of, open_book, short_hash

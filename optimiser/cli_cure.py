@@ -53,6 +53,8 @@ def cure(
     """Cure a gel, or build a nail by a schedule, in one lamp: does it cure through, does it stay cool?
 
     A schedule sets coats, times and cycles itself, and may name its lamp. Every position is run unless one is named.
+
+    Example: gelwright cure clear_builder --lamp demo_narrow_405 --seconds 60 --thickness-um 300
     """
     from .cure_command import CureRequest, cure_gel, cure_schedule
     from .cure_run import check_picture

@@ -45,6 +45,8 @@ def doubt(
 
     Thickness, lamp, finger, hand, nail, weighing and purity are varied, then the numbers of the model as well. For the
     folder of a tuning run its first blend is studied under its brief.
+
+    Example: gelwright doubt clear_builder --lamp demo_narrow_405 --seconds 60
     """
     from .doubt import doubt_of
     from .doubt_text import doubt_data, doubt_text, write_doubt_folder

@@ -45,7 +45,10 @@ def thickest(
     workers: _Workers = None,
     as_json: _Json = False,
 ) -> None:
-    """The thickest coat that still passes in a lamp. Exit code 3 when no thickness does."""
+    """The thickest coat that still passes in a lamp. Exit code 3 when no thickness does.
+
+    Example: gelwright thickest clear_builder --lamp demo_arch_365_405 --seconds 60
+    """
     from .edges import THICKNESS
     from .gel_case import case_from_options
 
@@ -71,7 +74,10 @@ def dimmest(
     workers: _Workers = None,
     as_json: _Json = False,
 ) -> None:
-    """The lowest lamp output, in per cent of the measured one, at which a gel still passes. Exit code 3 when none does."""
+    """The lowest lamp output, in per cent of the measured one, at which a gel still passes. Exit code 3 when none does.
+
+    Example: gelwright dimmest base_coat --lamp demo_arch_365_405 --seconds 60
+    """
     from .edges import OUTPUT
     from .gel_case import case_from_options
 

@@ -42,6 +42,8 @@ def fit(
     """Calibrate a gel's rate parameters with measured trials, and say what the trials do not determine.
 
     The calibrated gel carries its doubt along: cure, tune and the chance of passing use both.
+
+    Example: gelwright fit my_trial another_trial --free k_p0,k_t0 --out fitted.toml
     """
     from .fit_command import FitRequest, run_fit
     from .progress import ProgressBar

@@ -38,11 +38,16 @@ def front(
     workers: Annotated[int | None, typer.Option(min=1, help="Threads; all cores if left out.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of text.")] = False,
 ) -> None:
-    """Blends that nothing beats on two or three wishes at once, within a brief. Exit code 3 when no blend meets it."""
+    """Blends that nothing beats on two or three wishes at once, within a brief. Exit code 3 when no blend meets it.
+
+    Example: gelwright front demo --against cost,heat --out my_front
+    """
     from .brief_reader import read_brief
     from .demo_data import brief_path
     from .front import axes_of, front_of
+    from .front_page import front_page
     from .front_text import front_data, front_text, write_front_folder
+    from .page_html import write_page
     from .passing import probability_of_passing
     from .problem import Problem
     from .progress import ProgressBar
@@ -70,6 +75,8 @@ def front(
             if out is not None:
                 out.mkdir(parents=True, exist_ok=True)
                 write_front_folder(found, inputs, passing, out)
+                if found.points:
+                    write_page(front_page(found, inputs, passing, out / "front.png"), out / "report.html")
                 bar.say(f"Written: {out}")
     except KeyboardInterrupt:
         kept = (

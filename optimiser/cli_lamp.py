@@ -46,7 +46,10 @@ def read(
     ] = False,
     as_json: Json = False,
 ) -> None:
-    """Check an export and write it as a lamp. Nothing is written if anything is wrong."""
+    """Check an export and write it as a lamp. Nothing is written if anything is wrong.
+
+    Example: gelwright lamp read export.csv --unit mW/cm2/nm --out my_lamp
+    """
     from ..lamp_library.lamp import save_lamp
     from ..lamp_library.reader import lamp_id_from, read_export
     from ..lamp_library.units import m2_from_cm2
@@ -126,7 +129,10 @@ def compare(
     plot: Plot = None,
     as_json: Json = False,
 ) -> None:
-    """Compare two lamps: light, evenness, and how fast each initiator is spent."""
+    """Compare two lamps: light, evenness, and how fast each initiator is spent.
+
+    Example: gelwright lamp compare demo_narrow_385 demo_narrow_405
+    """
     from ..lamp_library.lamp import load_lamp
     from .lamp_plot import check_format, comparison_picture, save_picture
     from .lamp_text import compare_text

@@ -32,6 +32,8 @@ def next_trials(
     """Plan three trials, in order, that take most away of the doubt whether a gel meets a brief.
 
     Tried are lamp positions, thicknesses, loadings and exposures. A calibrated gel (see fit) brings what earlier trials taught.
+
+    Example: gelwright next clear_builder --brief demo
     """
     from .next_command import NextRequest, run_next
     from .progress import ProgressBar

@@ -45,6 +45,8 @@ def replace(
     """A blend without a substance, or without what the law of a day prohibits, that cures as the old one does.
 
     Exit code 3 when none cures alike.
+
+    Example: gelwright replace old_builder_tpo --without TPO --lamp demo_arch_365_405 --seconds 60
     """
     from ..models.gel import save_gel
     from .gel_case import case_from_options

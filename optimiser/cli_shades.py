@@ -41,7 +41,10 @@ def shades(
     workers: Annotated[int | None, typer.Option(min=1, help="Threads; all cores if left out.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of text.")] = False,
 ) -> None:
-    """The fewest blends of initiators that cure every shade in a lamp. Exit code 3 when a shade is left over."""
+    """The fewest blends of initiators that cure every shade in a lamp. Exit code 3 when a shade is left over.
+
+    Example: gelwright shades white_colour red_colour --lamp demo_arch_365_405 --seconds 60
+    """
     from ..lamp_library.lamp import load_lamp
     from ..models.heat import Hand
     from ..models.market import MARKETS

@@ -51,6 +51,8 @@ def sheet(
     """Grams for a batch: what to weigh, in which order, how exactly, and what the trial should show.
 
     Writes batch_sheet.pdf (one page to print and fill in) and batch_sheet.csv (for the balance).
+
+    Example: gelwright sheet my_run --batch-g 50 --balance-g 0.01
     """
     from .batch_sheet import batch_sheet, is_run_folder, recipe_of_gel, recipe_of_run
     from .batch_sheet_text import sheet_data, sheet_text

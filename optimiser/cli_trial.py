@@ -30,7 +30,10 @@ def sheet(
         Path | None, typer.Argument(metavar="[LOG]", help="Logger's file, to fill in its channels.")
     ] = None,
 ) -> None:
-    """Write a trial sheet to be filled in: what was cured, how it was logged, the trial record."""
+    """Write a trial sheet to be filled in: what was cured, how it was logged, the trial record.
+
+    Example: gelwright trial sheet log.csv --out trial.toml
+    """
     from ..lamp_library.errors import InputError
     from .trial_command import sheet_text
 
@@ -53,6 +56,8 @@ def read(
 
     Nothing is written if anything is wrong with the sheet or a log. A trial with a fault (probe not in the gel, lamp not on) is
     kept, named, and left out of fits.
+
+    Example: gelwright trial read tip_three_cycles --out my_trial
     """
     from .trial_command import PICTURE, read_into
     from .trial_run import trial_data, trial_text

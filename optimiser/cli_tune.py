@@ -54,7 +54,10 @@ def tune(
         ),
     ] = None,
 ) -> None:
-    """Search the blend a brief asks for. Exit code 3 when no blend meets it."""
+    """Search the blend a brief asks for. Exit code 3 when no blend meets it.
+
+    Example: gelwright tune demo --out my_run
+    """
     from .brief_reader import read_brief
     from .demo_data import brief_path
     from .set_brief import is_set, read_set

@@ -29,7 +29,10 @@ def why(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of text.")] = False,
     workers: Annotated[int | None, typer.Option(min=1, help="Threads; all cores if left out.")] = None,
 ) -> None:
-    """Say why a substance or a blend is not the answer: law, brief, light, a limit broken, or the rank."""
+    """Say why a substance or a blend is not the answer: law, brief, light, a limit broken, or the rank.
+
+    Example: gelwright why demo TPO-L BAPO=0.3
+    """
     from .brief_reader import read_brief
     from .cautions import short_cautions
     from .demo_data import brief_path

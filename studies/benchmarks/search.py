@@ -2,7 +2,7 @@
 
 Twelve briefs that can be met and three that cannot (invented demonstration data, in `briefs`) are searched by the product and by
 its peers (`search_methods.py`), all on the same simulator at the same coarse accuracy. A run succeeds when it comes within
-1 % of the best blend anybody found, the audit of every combination and the fine grid (`search_truth.py`) included; for a brief that cannot be
+1 % of the best blend anybody found, the audit of every combination included; for a brief that cannot be
 met, when its violation is within 1 % of the least. The measure is films simulated until then. A peer stops at success or at its budget.
 
 ``python studies/benchmarks/search.py --seeds 10`` runs what is not yet in `results/search_runs.csv`, in an order that keeps
