@@ -42,9 +42,6 @@ def test_in_air_the_error_falls_with_the_step(study: ModuleType) -> None:
     assert table["profile_max"].iloc[-1] < 1e-4
 
 
-@pytest.mark.xfail(
-    reason="in air the last ten-thousandth, below steps of 20 ms, falls with an order of about a half"
-)
 def test_first_order_in_air_to_the_end(study: ModuleType) -> None:
     table = study.in_steps("air", CELLS, (0.0125, 0.003125))
     assert table["order_profile_max"].min() > 0.9
