@@ -18,7 +18,8 @@ from gelwright.models.trial import Exposure, Trial, TrialSignal
 from gelwright.models.trial_fit import TrialSet, prior_with_set_up
 from gelwright.models.trial_model import predict
 
-COARSE = SolverSettings(cells=16, light_bins=6)
+# fewer cells would save little: 16 leave the edge of the tacky layer to jump from cell to cell, and slopes with it
+COARSE = SolverSettings(cells=30, light_bins=6)
 GEL = Gel(
     name="test",
     coat="builder",

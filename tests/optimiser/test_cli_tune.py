@@ -273,8 +273,8 @@ def test_margins_are_named_and_the_first_blend_is_the_best_as_weighed(
     run: Callable[..., tuple[int, str, str]], brief: Callable[..., Path], tmp_path: Path
 ) -> None:
     file = brief("[objective]", "[margins]\ntemperature_k = 2\nconversion_fraction = 0.02\n[objective]")
-    allowed = file.read_text(encoding="utf-8").replace('"TPO-L", "TPO"]', '"TPO-L", "DMPA"]')
-    file.write_text(allowed.replace("TPO = 70", "DMPA = 24"), encoding="utf-8")
+    allowed = file.read_text(encoding="utf-8").replace('"TPO-L", "TPO"]', '"TPO-L", "GE-BMB"]')
+    file.write_text(allowed.replace("TPO = 70", '"GE-BMB" = 24'), encoding="utf-8")
     code, out, _ = run("tune", file, "--out", tmp_path / "run")
     assert code == 0
     data = results(tmp_path / "run")
@@ -283,8 +283,8 @@ def test_margins_are_named_and_the_first_blend_is_the_best_as_weighed(
     report = (tmp_path / "run" / "report.md").read_text(encoding="utf-8")
     assert "includes the margins of the brief: 2 K below" in report
     assert "widen `[margins]`" in report
-    doubt = "DMPA: legal status unknown in EU, allowed by the brief; check before use"
-    with_doubt = [each for each in data["candidates"] if "DMPA" in each["loadings_wt_pct"]]
+    doubt = "GE-BMB: legal status unknown in EU, allowed by the brief; check before use"
+    with_doubt = [each for each in data["candidates"] if "GE-BMB" in each["loadings_wt_pct"]]
     assert with_doubt
     assert out.count(doubt) == len(with_doubt)
     assert report.count(doubt) >= 1

@@ -140,7 +140,8 @@ def test_a_finger_all_the_way_at_the_next_position_meets_its_light() -> None:
     gel, lamp = load_any_gel("clear_builder"), load_lamp("demo_arch_365_405")
     here, there = lamp.positions[:2]
     moved = figures_of(gel, scenario(300e-6, place=here), {"placement_fraction": 1.0})
-    assert moved == pytest.approx(figures_of(gel, scenario(300e-6, place=there)), abs=1e-3)
+    # the light's bins were cut for the other position, which moves the edge of the tacky layer by a nanometre
+    assert moved == pytest.approx(figures_of(gel, scenario(300e-6, place=there)), rel=2e-4, abs=1e-3)
     outside = figures_of(gel, scenario(300e-6, place=here), {"placement_fraction": -1.0})
     assert np.array_equal(outside, figures_of(gel, scenario(300e-6, place=here), {}))
 

@@ -130,6 +130,7 @@ def test_slopes_of_a_stack_are_those_of_wide_differences(written: Callable[[str]
     at, step = np.array([0.2, 0.2]), np.array([1e-3, 1e-3])
     slopes = problem.slopes(at, step)[1]
     for i in range(2):
-        wide = 0.02 * np.eye(2)[i]
-        central = (problem.point(at + wide).values - problem.point(at - wide).values) / 0.04
+        # at 0.02 wt% the difference itself bends: it falls from 20.8 to 18.6 and 17.9 per wt% at 0.02, 0.01 and 0.005
+        wide = 0.005 * np.eye(2)[i]
+        central = (problem.point(at + wide).values - problem.point(at - wide).values) / 0.01
         assert slopes[:, i] == pytest.approx(central, rel=0.15, abs=0.3)
