@@ -16,7 +16,7 @@ from .report_text import blend_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, limit_rows, outcome_data
 from .set_report import set_data, set_text, write_set_folder
 from .tune import Outcome
-from .versions import versions
+from .versions import versions, versions_text
 from .written_page import write_written_page
 
 BEST = "best"
@@ -135,7 +135,7 @@ def choices_report(outcome: ChoicesOutcome) -> str:
         *([f"- {STACKED}"] if any(each.choice.coats > 1 for each in outcome.tried) else []),
         f"- objectives within {100 * EQUAL:g} % count as equal; then the shorter lamp time wins, then fewer coats",
         f"- seed {brief.seed}",
-        "- versions: " + ", ".join(f"{name} {number}" for name, number in versions().items()),
+        "- versions: " + versions_text(),
     ]
     return "\n".join(lines) + "\n"
 

@@ -26,7 +26,7 @@ from .page_html import inline_svg
 from .page_parts import KeyFigure, Page, Picture, Section, State, Table, Text, table
 from .plots import draw_cycles, new_figure
 from .verdict import CureFigures, Verdict, dose_text
-from .versions import versions
+from .versions import versions_text
 
 
 def cure_page(gel: Gel, lamp: Lamp, results: Sequence[CureResult], hand: Hand) -> Page:
@@ -140,7 +140,7 @@ def _state(verdict: Verdict) -> State:
 
 
 def _footer() -> str:
-    return "Made with " + ", ".join(f"{name} {number}" for name, number in versions().items()) + "."
+    return "Made with " + versions_text() + "."
 
 
 def _doubts(remarks: Sequence[str], citations: Sequence[str]) -> list[Section]:

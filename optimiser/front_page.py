@@ -11,7 +11,7 @@ from .matching_text import blend_text
 from .page_parts import Page, Prose, Section
 from .passing import Passing
 from .tune import Inputs
-from .versions import versions
+from .versions import versions_text
 from .written_page import picture_inside
 
 
@@ -52,5 +52,5 @@ def front_page(found: Front, inputs: Inputs, passing: dict[int, Passing], pictur
             Section(key="in-full", title="In full", blocks=(Prose(markdown=f"```text\n{text}\n```"),)),
         ),
         cautions=tuple(long_cautions(brief.on_date)),
-        footer="Made with " + ", ".join(f"{name} {number}" for name, number in versions().items()) + ".",
+        footer="Made with " + versions_text() + ".",
     )

@@ -15,7 +15,7 @@ from .page_html import write_page
 from .page_parts import KeyFigure, Matrix, MatrixCell, Page, Section, State, Table, Text, table
 from .plots import new_figure, save
 from .verdict import dose_text
-from .versions import versions
+from .versions import versions, versions_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -159,9 +159,7 @@ def grid_page(grid: Grid) -> Page:
         ),
         sections=(Section(key="grid", title="The grid", blocks=(matrix,)), *details),
         cautions=tuple(long_cautions()),
-        footer=f"{grid.films} films simulated. "
-        + ", ".join(f"{name} {number}" for name, number in versions().items())
-        + ".",
+        footer=f"{grid.films} films simulated. " + versions_text() + ".",
     )
 
 

@@ -17,7 +17,7 @@ from .report import write_run_folder
 from .report_text import blend_text, chance_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, limit_rows, outcome_data
 from .tune import blended
-from .versions import versions
+from .versions import versions, versions_text
 from .written_page import write_written_page
 
 WAYS = {
@@ -122,7 +122,7 @@ def lamps_report(outcome: LampsOutcome) -> str:
     lines += ["", "## How this was worked out", "", f"- {METHOD[brief.serve]}"]
     lines += [f"- {words}" for words in outcome.tried]
     lines.append(f"- seed {brief.seed}")
-    lines.append("- versions: " + ", ".join(f"{name} {number}" for name, number in versions().items()))
+    lines.append("- versions: " + versions_text())
     return "\n".join(lines) + "\n"
 
 

@@ -21,7 +21,7 @@ from .report_pictures import LAMP_PICTURES, picture_name
 from .report_text import objective_words, table
 from .run_data import OBJECTIVE_UNIT, candidate_table, citations, outcome_data
 from .tune import Outcome, blended
-from .versions import versions
+from .versions import versions_text
 from .ways_out import way_out_lines
 
 PICTURES = {
@@ -341,7 +341,7 @@ def _method(outcome: Outcome) -> list[str]:
         "thickness window; every position recomputed for the blends shown"
     )
     lines.append(f"- seed {brief.seed}, fingerprint {outcome.digest}")
-    lines.append("- versions: " + ", ".join(f"{name} {number}" for name, number in versions().items()))
+    lines.append("- versions: " + versions_text())
     lines += [f"- remark of the model: {flag}" for flag in flags]
     sources = citations(outcome)
     if sources:

@@ -22,7 +22,7 @@ from .run_data import OBJECTIVE_UNIT, limit_rows
 from .set_answer import set_verdict, thickest_buried, worst_rows
 from .set_brief import CoatAsked
 from .set_tune import SetOutcome
-from .versions import versions
+from .versions import versions, versions_text
 from .written_page import write_written_page
 
 SHARING_WORDS = {
@@ -248,7 +248,7 @@ def _method(outcome: SetOutcome) -> list[str]:
     lines += [f"- {words}" for words in outcome.polished]
     lines.append(f"- {films} single films and {outcome.problem.simulations} stacks simulated")
     lines.append(f"- seed {outcome.inputs.asked.brief.seed}")
-    lines.append("- versions: " + ", ".join(f"{name} {number}" for name, number in versions().items()))
+    lines.append("- versions: " + versions_text())
     lines += [f"- remark of the model: {flag}" for flag in remarks(outcome.results)]
     sources = dict.fromkeys(text for result in outcome.results for text in result.citations)
     return [*lines, "", "Sources of the numbers used:", "", *(f"- {text}" for text in sources)]

@@ -8,7 +8,7 @@ from ..lamp_library.units import um_from_m
 from .cautions import long_cautions
 from .page_parts import KeyFigure, Page, Prose, Section, State, Text
 from .trial_run import TrialRun, coefficients_words, percent, trial_text
-from .versions import versions
+from .versions import versions_text
 from .written_page import picture_inside
 
 
@@ -56,7 +56,7 @@ def trial_page(run: TrialRun, picture: Path) -> Page:
         figures=_figures(run),
         sections=tuple(sections),
         cautions=tuple(long_cautions()),
-        footer="Made with " + ", ".join(f"{name} {number}" for name, number in versions().items()) + ".",
+        footer="Made with " + versions_text() + ".",
     )
 
 

@@ -12,7 +12,7 @@ from .page_parts import KeyFigure, Page, Picture, Section, State, state_of
 from .plots import draw_margins, margin_bars, new_figure
 from .report import chance, report_text
 from .tune import Outcome, blended
-from .versions import versions
+from .versions import versions_text
 from .written_page import parts_of, sections_of
 
 _SHOWN_ELSEWHERE = ("Pictures of the first blend",)
@@ -47,9 +47,7 @@ def tune_page(outcome: Outcome) -> Page:
             *sections_of(written, _SHOWN_ELSEWHERE),
         ),
         cautions=tuple(long_cautions(inputs.brief.on_date)),
-        footer=f"Fingerprint {outcome.digest}. "
-        + ", ".join(f"{name} {number}" for name, number in versions().items())
-        + ".",
+        footer=f"Fingerprint {outcome.digest}. " + versions_text() + ".",
     )
 
 

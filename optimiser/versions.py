@@ -17,3 +17,8 @@ def versions() -> dict[str, str]:
         except PackageNotFoundError:
             found[name] = "not installed (running from a checkout)"
     return found
+
+
+def versions_text() -> str:
+    """The same in one line, for reports and the foot of a page."""
+    return ", ".join(f"{name} {number}" for name, number in versions().items())
