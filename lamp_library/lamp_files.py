@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -21,10 +18,10 @@ from .units import SPECTRAL_IRRADIANCE_UNITS, c_from_k, k_from_c, spectral_irrad
 FORMAT = "gelwright lamp 1"
 DEMONSTRATION_LABEL = "invented demonstration data"
 
-_TOP_KEYS = {
+_TOP_KEYS = (
     "format", "id", "name", "demonstration", "electrical_power_w", "notes",
     "spectra", "course", "air", "programmes", "provenance",
-}  # fmt: skip
+)  # fmt: skip
 
 
 def read_lamp(path: Path) -> Lamp:
@@ -35,21 +32,16 @@ def read_lamp(path: Path) -> Lamp:
             f"{path}: no lamp file here; give a lamp folder (with lamp.toml), or read an export first: "
             "gelwright lamp read."
         )
-    where = str(toml_path)
-    try:
-        document = tomllib.loads(read_text(toml_path))
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{where}: not valid TOML: {error}. Correct the line.") from error
-    unknown = sorted(set(document) - _TOP_KEYS)
-    if unknown:
-        raise InputError(f"{where}: unknown key '{unknown[0]}'; allowed: {', '.join(sorted(_TOP_KEYS))}.")
-    if document.get("format") != FORMAT:
+    top = Section.of_file(toml_path)
+    where = top.where
+    top.only(*_TOP_KEYS)
+    if top.values.get("format") != FORMAT:
         raise InputError(
-            f"{where}: format is {document.get('format')!r}; it must be '{FORMAT}'. Add the line format = "
+            f"{where}: format is {top.values.get('format')!r}; it must be '{FORMAT}'. Add the line format = "
             f'"{FORMAT}" if this is a lamp file.'
         )
     try:
-        return _lamp(document, toml_path.parent, where)
+        return _lamp(top, toml_path.parent)
     except InputError as error:
         raise InputError(str(error) if where in str(error) else f"{where}: {error}") from error
 
@@ -136,9 +128,7 @@ def _programme_table(programme: Programme) -> dict[str, TomlValue]:
     return table
 
 
-def _lamp(document: Mapping[str, Any], folder: Path, where: str) -> Lamp:
-    top = Section(document, where, "")
-    power = document.get("electrical_power_w")
+def _lamp(top: Section, folder: Path) -> Lamp:
     provenance = top.table("provenance", required=False)
     return Lamp(
         lamp_id=top.text("id"),
@@ -148,7 +138,7 @@ def _lamp(document: Mapping[str, Any], folder: Path, where: str) -> Lamp:
         air=_air(top.table("air")),
         programmes=_programmes(top.table("programmes", required=False)),
         provenance={key: provenance.text(key) for key in provenance.values},
-        electrical_power_w=None if power is None else top.number("electrical_power_w"),
+        electrical_power_w=top.number("electrical_power_w") if "electrical_power_w" in top.values else None,
         is_demonstration=top.flag("demonstration"),
         notes=top.sentences("notes"),
     )
@@ -174,12 +164,8 @@ def _programmes(section: Section) -> dict[str, Programme]:
     for name in section.values:
         table = section.table(name)
         table.only("repeat", "segments", "notes")
-        rows = table.values.get("segments")
-        if not isinstance(rows, list) or not all(isinstance(each, dict) for each in rows):
-            raise InputError(f"{table.name}: segments must be a list of tables.")
         segments = []
-        for number, row in enumerate(rows, start=1):
-            part = Section(row, section.where, f"{table.path}.segments[{number}]")
+        for part in table.rows("segments"):
             names = ("duration_s", "level_start_ratio", "level_end_ratio")
             part.only(*names)
             segments.append(Segment(**{each: part.number(each) for each in names}))

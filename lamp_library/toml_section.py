@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from .errors import InputError
+from .errors import InputError, unknown_name
 from .tables import read_text
 
 
@@ -48,34 +49,45 @@ class Section:
 
     def only(self, *allowed: str) -> None:
         """Refuse any key that is not among these."""
-        unknown = sorted(set(self.values) - set(allowed))
-        if unknown:
-            raise InputError(f"{self.name}: unknown key '{unknown[0]}'; allowed: {', '.join(allowed)}.")
+        for key in self.values:
+            if key not in allowed:
+                raise InputError(f"{self.name}: {unknown_name('key', key, allowed)}")
 
-    def _get(self, key: str) -> Any:
-        if key not in self.values:
-            raise InputError(f"{self.name}: '{key}' is missing; add it.")
-        return self.values[key]
+    def _get(self, key: str, example: str, default: Any = None) -> Any:
+        if key not in self.values and default is None:
+            raise InputError(f"{self.name}: {key} is missing; add a line {example}.")
+        return self.values.get(key, default)
 
-    def text(self, key: str) -> str:
-        """A text; missing or of another type raises `InputError`, as below."""
-        value = self._get(key)
+    def text(self, key: str, default: str | None = None) -> str:
+        """A text; of another type, or missing where there is no default, it raises `InputError`, as below."""
+        value = self._get(key, f'{key} = "..."', default)
         if not isinstance(value, str):
-            raise InputError(f"{self.name}: {key} is {value!r}; it must be text in quotes.")
+            raise InputError(f"{self.name}: {key} is {value!r}; give a text in quotes.")
         return value
 
     def number(self, key: str) -> float:
-        """A number."""
-        value = self._get(key)
+        """A finite number."""
+        value = self._get(key, f"{key} = number")
+        # True is an int to Python, but not a number to a chemist
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise InputError(f"{self.name}: {key} is {value!r}; it must be a number.")
-        return float(value)
+            raise InputError(f"{self.name}: {key} is {value!r}; give a number without quotes.")
+        try:
+            found = float(value)
+        except OverflowError as error:
+            raise InputError(f"{self.name}: {key} has too many digits; give a plain number.") from error
+        if not math.isfinite(found):
+            raise InputError(f"{self.name}: {key} is {value!r}; give a number that is finite.")
+        return found
 
-    def flag(self, key: str) -> bool:
+    def numbers(self) -> dict[str, float]:
+        """The whole table, every value a number."""
+        return {key: self.number(key) for key in self.values}
+
+    def flag(self, key: str, default: bool | None = None) -> bool:
         """True or false."""
-        value = self._get(key)
+        value = self._get(key, f"{key} = true or {key} = false", default)
         if not isinstance(value, bool):
-            raise InputError(f"{self.name}: {key} is {value!r}; it must be true or false.")
+            raise InputError(f"{self.name}: {key} is {value!r}; give true or false.")
         return value
 
     def sentences(self, key: str) -> tuple[str, ...]:
@@ -87,14 +99,17 @@ class Section:
 
     def table(self, key: str, *, required: bool = True) -> Section:
         """A table inside this one; empty where missing and not required."""
-        value = self._get(key) if required else self.values.get(key, {})
+        path = f"{self.path}.{key}" if self.path else key
+        value = self._get(key, f"[{path}] and rows below it", None if required else {})
         if not isinstance(value, dict):
-            raise InputError(f"{self.name}: {key} must be a table, [{key}].")
-        return Section(value, self.where, f"{self.path}.{key}" if self.path else key)
+            raise InputError(
+                f"{self.name}: {key} is {value!r}; give a table, that is a line [{path}] and rows below it."
+            )
+        return Section(value, self.where, path)
 
     def rows(self, key: str) -> tuple[Section, ...]:
         """A list of tables."""
-        value = self._get(key)
+        value = self._get(key, f"{key} = [ ] with a table in braces for each row")
         if not isinstance(value, list) or not all(isinstance(each, dict) for each in value):
             raise InputError(f"{self.name}: {key} must be a list of tables in braces.")
         place = f"{self.path}.{key}" if self.path else key

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import re
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -16,6 +15,8 @@ from types import MappingProxyType
 from typing import Any, Literal, get_args
 
 from ..lamp_library.errors import InputError, UnknownNameError, unknown_name
+from ..lamp_library.tables import read_text
+from ..lamp_library.toml_section import Section
 from ..lamp_library.toml_text import TomlValue, toml_text
 from ..lamp_library.units import m_from_um, um_from_m
 from .materials import (
@@ -321,13 +322,7 @@ def gel_text(gel: Gel) -> str:
 
 
 def _read_gel(path: Path) -> Gel:
-    if not path.is_file():
-        raise InputError(f"{path}: no such file; check the path.")
-    try:
-        text = path.read_text(encoding="utf-8")
-    except UnicodeDecodeError as error:
-        raise InputError(f"{path.name}: not readable as TOML ({error}); correct the file.") from error
-    return _gel_of(text, path)
+    return _gel_of(read_text(path), path)
 
 
 def gel_from_text(text: str, name: str) -> Gel:
@@ -356,84 +351,28 @@ def gel_from_text(text: str, name: str) -> Gel:
 
 
 def _gel_of(text: str, path: Path) -> Gel:
+    top = Section.of_file(Path(path.name), text)
+    top.only(*_KEYS)
+    given: dict[str, Any] = {
+        "name": top.text("name"),
+        "coat": top.text("coat"),
+        "thickness_m": m_from_um(top.number("thickness_um")),
+        "cure_s": top.number("cure_seconds") if "cure_seconds" in top.values else None,
+        "is_demonstration": top.flag("is_demonstration", False),
+        "note": top.text("note", ""),
+    }
+    for label in (*_TABLES, _PAIRS):
+        given[label] = top.table(label, required=False).numbers()
+    for label in _FILES:
+        given[label] = _own_files(top.table(label, required=False), path.parent)
     try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{path.name}: not readable as TOML ({error}); correct the file.") from error
-    _check_names(f"key in {path.name}", document, _KEYS)
-    tables: dict[str, Any] = {label: _number_table(document, label, path.name) for label in _TABLES}
-    files: dict[str, Any] = {label: _file_table(document, label, path) for label in _FILES}
-    try:
-        return Gel(
-            name=_text(document, "name", path.name),
-            coat=_text(document, "coat", path.name),  # type: ignore[arg-type]
-            thickness_m=m_from_um(_number(document, "thickness_um", path.name)),
-            cure_s=_number(document, "cure_seconds", path.name) if "cure_seconds" in document else None,
-            is_demonstration=_flag(document, "is_demonstration", path.name),
-            note=_text(document, "note", path.name, default=""),
-            sensitiser_pairs=_number_table(document, _PAIRS, path.name),
-            calibration=read_calibration(_table(document, _CALIBRATION, path.name))
-            if _CALIBRATION in document
-            else None,
-            **files,
-            **tables,
-        )
+        if _CALIBRATION in top.values:
+            given[_CALIBRATION] = read_calibration(top.table(_CALIBRATION).values)
+        return Gel(**given)
     except (InputError, UnknownNameError) as error:
         raise type(error)(f"{path.name}: {error}") from error
 
 
-def _of_type(value: object, kind: type | tuple[type, ...], where: str, wanted: str) -> None:
-    # True is an int to Python, but not a content to a chemist
-    if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
-        raise InputError(f"{where} is {value!r}; give {wanted}.")
-
-
-def _text(document: Mapping[str, Any], key: str, file: str, default: str | None = None) -> str:
-    if key not in document:
-        if default is not None:
-            return default
-        raise InputError(f'{file}: {key} is missing; add a line {key} = "...".')
-    _of_type(document[key], str, f"{file}: {key}", "a text in quotes")
-    return str(document[key])
-
-
-def _number(document: Mapping[str, Any], key: str, file: str) -> float:
-    if key not in document:
-        raise InputError(f"{file}: {key} is missing; add a line {key} = number.")
-    return _real(document[key], f"{file}: {key}")
-
-
-def _real(value: object, where: str) -> float:
-    _of_type(value, (int, float), where, "a number without quotes")
-    try:
-        return float(value)  # type: ignore[arg-type]
-    except OverflowError as error:
-        raise InputError(f"{where} has too many digits; give a plain number.") from error
-
-
-def _flag(document: Mapping[str, Any], key: str, file: str) -> bool:
-    value = document.get(key, False)
-    _of_type(value, bool, f"{file}: {key}", "true or false")
-    return bool(value)
-
-
-def _table(document: Mapping[str, Any], key: str, file: str) -> Mapping[str, Any]:
-    value = document.get(key, {})
-    if not isinstance(value, Mapping):
-        raise InputError(
-            f"{file}: {key} is {value!r}; give a table, that is a line [{key}] and rows below it."
-        )
-    return value
-
-
-def _file_table(document: Mapping[str, Any], key: str, path: Path) -> dict[str, str]:
+def _own_files(table: Section, folder: Path) -> dict[str, str]:
     """Files named in a table, taken from the folder of the gel file."""
-    table = _table(document, key, path.name)
-    for name, value in table.items():
-        _of_type(value, str, f"{path.name}, {key}.{name}", "a file name in quotes")
-    return {name: str((path.parent / value).resolve()) for name, value in table.items()}
-
-
-def _number_table(document: Mapping[str, Any], key: str, file: str) -> dict[str, float]:
-    table = _table(document, key, file)
-    return {name: _real(value, f"{file}: {name} in {key}") for name, value in table.items()}
+    return {name: str((folder / table.text(name)).resolve()) for name in table.values}

@@ -12,14 +12,14 @@ events = [
 
 from __future__ import annotations
 
-import math
 import re
-import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from ..lamp_library.errors import InputError, UnknownNameError, unknown_name
+from ..lamp_library.errors import InputError, UnknownNameError
+from ..lamp_library.tables import read_text
+from ..lamp_library.toml_section import Section
 from ..lamp_library.toml_text import TomlValue, toml_text
 from ..lamp_library.units import c_from_k, k_from_c, m_from_um, um_from_m
 from .gel import Gel, load_gel, save_gel
@@ -58,118 +58,86 @@ def load_schedule(path: str | Path, *, packaged: Path | None = None) -> Schedule
         If the file is missing, no TOML, or breaks a rule: one line with file, event and what to do.
     """
     file = Path(path)
-    document = _document(file)
+    top = Section.of_file(Path(file.name), read_text(file))
+    top.only(*_KEYS)
+    given: dict[str, Any] = {
+        "title": top.text("title"),
+        "events": _events(top, file.parent, packaged),
+        "hand": _hand(top.table("hand", required=False)),
+        "lamp": _lamp(top.text("lamp", ""), file.parent),
+        "position": top.text("position", ""),
+        "note": top.text("note", ""),
+        "is_demonstration": top.flag("is_demonstration", False),
+    }
     try:
-        _check_keys("key", document, _KEYS)
-        return Schedule(
-            title=_text(document, "title"),
-            events=_events(document, file.parent, packaged),
-            hand=_hand(document.get("hand", {})),
-            lamp=_lamp(_text(document, "lamp", ""), file.parent),
-            position=_text(document, "position", ""),
-            note=_text(document, "note", ""),
-            is_demonstration=_flag(document, "is_demonstration", False),
-        )
+        return Schedule(**given)
     except (InputError, UnknownNameError) as error:
         raise type(error)(f"{file.name}: {error}") from error
-
-
-def _document(file: Path) -> dict[str, Any]:
-    try:
-        return tomllib.loads(file.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise InputError(f"{file}: there is no such file. Give the path of a schedule in TOML.") from None
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
-        words = " ".join(str(fault).split())
-        raise InputError(f"{file.name}: not readable as TOML ({words}); correct the file.") from None
-
-
-def _check_keys(kind: str, given: Iterable[str], known: tuple[str, ...]) -> None:
-    for key in given:
-        if key not in known:
-            raise unknown_name(kind, key, known)
-
-
-def _text(table: Mapping[str, Any], key: str, default: str | None = None) -> str:
-    value = table.get(key, default)
-    if not isinstance(value, str) or (default is None and not value):
-        raise InputError(f"{key} is {'missing' if value is None else repr(value)}; give a text in quotes.")
-    return value
-
-
-def _flag(table: Mapping[str, Any], key: str, default: bool) -> bool:
-    value = table.get(key, default)
-    if not isinstance(value, bool):
-        raise InputError(f"{key} is {value!r}; give true or false.")
-    return value
-
-
-def _number(table: Mapping[str, Any], key: str, where: str) -> float:
-    value = table[key]
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise InputError(f"{where}: {key} is {value!r}; give a number without quotes.")
-    return float(value)
 
 
 def _lamp(name: str, folder: Path) -> str:
     return str((folder / name).resolve()) if _IS_PATH.search(name) else name
 
 
-def _hand(table: object) -> Hand:
-    if not isinstance(table, Mapping):
-        raise InputError(f"hand is {table!r}; give a table, that is a line [hand] and rows below it.")
-    _check_keys("key of hand", table, _HAND_KEYS)
-    given = {key: _number(table, key, "hand") for key in table}
-    fields = {key: given[key] for key in ("perfusion_1_s", "surface_loss_w_m2_k") if key in given}
+def _hand(table: Section) -> Hand:
+    table.only(*_HAND_KEYS)
+    given = table.numbers()
+    fields: dict[str, Any] = {
+        key: given[key] for key in ("perfusion_1_s", "surface_loss_w_m2_k") if key in given
+    }
     if "start_c" in given:
         fields["start_k"] = k_from_c(given["start_c"])
     if "nail_thickness_mm" in given:
         fields["nail_thickness_m"] = m_from_um(_UM_PER_MM * given["nail_thickness_mm"])
-    return Hand(**fields)
+    try:
+        return Hand(**fields)
+    except InputError as error:
+        raise InputError(f"{table.where}: {error}") from error
 
 
-def _events(document: Mapping[str, Any], folder: Path, packaged: Path | None) -> tuple[Event, ...]:
-    rows = document.get("events")
+def _events(top: Section, folder: Path, packaged: Path | None) -> tuple[Event, ...]:
+    rows = top.values.get("events")
     if not isinstance(rows, list) or not rows:
         raise InputError(
-            "events is missing or empty; give a list, for instance events = [{ expose_s = 60 }]."
+            f"{top.name}: events is missing or empty; give a list, for instance events = [{{ expose_s = 60 }}]."
         )
-    return tuple(_event(row, number, folder, packaged) for number, row in enumerate(rows, start=1))
+    events = []
+    for number, row in enumerate(rows, start=1):
+        where = f"{top.where}, event {number}"
+        if not isinstance(row, dict):
+            raise InputError(f"{where} is {row!r}; give a table in braces, for instance {{ rest_s = 15 }}.")
+        events.append(_event(Section(row, where, ""), folder, packaged))
+    return tuple(events)
 
 
-def _event(row: object, number: int, folder: Path, packaged: Path | None) -> Event:
-    where = f"event {number}"
-    if not isinstance(row, Mapping):
-        raise InputError(f"{where} is {row!r}; give a table in braces, for instance {{ rest_s = 15 }}.")
-    kinds = [kind for kind in _EVENT_KEYS if kind in row]
+def _event(row: Section, folder: Path, packaged: Path | None) -> Event:
+    kinds = [kind for kind in _EVENT_KEYS if kind in row.values]
     if len(kinds) != 1:
-        said = " and ".join(kinds) or ", ".join(row) or "nothing"
-        raise InputError(f"{where} says {said}; it must say one of {', '.join(_EVENT_KEYS)}.")
-    _check_keys(f"key of {where} ({kinds[0]})", row, _EVENT_KEYS[kinds[0]])
+        said = " and ".join(kinds) or ", ".join(row.values) or "nothing"
+        raise InputError(f"{row.name} says {said}; it must say one of {', '.join(_EVENT_KEYS)}.")
+    row.only(*_EVENT_KEYS[kinds[0]])
     if kinds[0] == "apply":
-        return _application(row, where, folder, packaged)
+        return _application(row, folder, packaged)
     if kinds[0] == "expose_s":
-        return Expose(seconds=_number(row, "expose_s", where), programme=_text(row, "programme", "steady"))
+        return Expose(seconds=row.number("expose_s"), programme=row.text("programme", "steady"))
     if kinds[0] == "rest_s":
-        return Rest(seconds=_number(row, "rest_s", where))
-    if row["wipe"] is not True:
-        raise InputError(f"{where}: wipe is {row['wipe']!r}; write wipe = true, or leave the event out.")
+        return Rest(seconds=row.number("rest_s"))
+    if not row.flag("wipe"):
+        raise InputError(f"{row.name}: wipe is False; write wipe = true, or leave the event out.")
     return Wipe()
 
 
-def _application(row: Mapping[str, Any], where: str, folder: Path, packaged: Path | None) -> Apply:
-    name = row["apply"]
-    if not isinstance(name, str) or not name:
-        raise InputError(f"{where}: apply is {name!r}; give a gel's file or packaged id in quotes.")
+def _application(row: Section, folder: Path, packaged: Path | None) -> Apply:
+    name = row.text("apply")
     try:
         gel = load_gel(folder / name) if _IS_PATH.search(name) else load_gel(name, packaged=packaged)
     except (InputError, UnknownNameError) as error:
-        raise type(error)(f"{where}: {error}") from error
+        raise type(error)(f"{row.name}: {error}") from error
     more: dict[str, float] = {}
-    if "thickness_um" in row:
-        more["thickness_m"] = m_from_um(_number(row, "thickness_um", where))
-    if "gel_c" in row:
-        more["arrives_k"] = k_from_c(_number(row, "gel_c", where))
+    if "thickness_um" in row.values:
+        more["thickness_m"] = m_from_um(row.number("thickness_um"))
+    if "gel_c" in row.values:
+        more["arrives_k"] = k_from_c(row.number("gel_c"))
     return Apply(gel=gel, **more)
 
 

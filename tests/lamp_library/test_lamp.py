@@ -194,9 +194,9 @@ def test_saving_over_a_file_or_with_a_separator_in_a_label(tmp_path: Path) -> No
     ("old", "new", "says"),
     [
         ('format = "gelwright lamp 1"', 'format = "other"', "format is 'other'"),
-        ("demonstration = false", "demonstration = 0", "demonstration is 0; it must be true or false"),
-        ("demonstration = false", "", "'demonstration' is missing"),
-        ("electrical_power_w = 48.0", 'electrical_power_w = "48"', "must be a number"),
+        ("demonstration = false", "demonstration = 0", "demonstration is 0; give true or false"),
+        ("demonstration = false", "", "demonstration is missing"),
+        ("electrical_power_w = 48.0", 'electrical_power_w = "48"', "give a number without quotes"),
         ("electrical_power_w = 48.0", "watts = 48.0", "unknown key 'watts'"),
         ("overshoot_fraction = 0.1", "overshoot_fraction = -2", "overshoot_fraction is -2"),
         ("overshoot_fraction = 0.1", "overshoot = 0.1", "unknown key 'overshoot'"),

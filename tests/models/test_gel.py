@@ -125,7 +125,7 @@ def test_unknown_substances_are_refused(changes: dict[str, Any], message: str) -
         (
             "thickness_um = 300",
             "thickness_mm = 0.3",
-            r"unknown key in my.toml 'thickness_mm'; did you mean 'thickness_um'",
+            r"my.toml: unknown key 'thickness_mm'; did you mean 'thickness_um'",
         ),
         ("thickness_um = 300\n", "", "my.toml: thickness_um is missing"),
         (
@@ -134,11 +134,11 @@ def test_unknown_substances_are_refused(changes: dict[str, Any], message: str) -
             "my.toml: thickness_um is '300'; give a number without quotes",
         ),
         ("thickness_um = 300", "thickness_um = true", "my.toml: thickness_um is True; give a number"),
-        ("TPO-L = 2.0", 'TPO-L = "2 %"', "my.toml: TPO-L in initiators_wt_pct is '2 %'; give a number"),
+        ("TPO-L = 2.0", 'TPO-L = "2 %"', "my.toml, [initiators_wt_pct]: TPO-L is '2 %'; give a number"),
         ("TPO-L = 2.0", "TPO-L = -2.0", "my.toml: gel 'test': TPO-L in initiators_wt_pct is -2 wt%"),
         ("TPO-L = 2.0", "TPO-M = 2.0", "my.toml: unknown photoinitiator 'TPO-M'"),
-        ("TPO-L = 2.0", "TPO-L = 2.0.0", "my.toml: not readable as TOML"),
-        ("TPO-L = 2.0", "TPO-L = 1" + "0" * 400, "my.toml: TPO-L in initiators_wt_pct has too many digits"),
+        ("TPO-L = 2.0", "TPO-L = 2.0.0", "my.toml: not valid TOML"),
+        ("TPO-L = 2.0", "TPO-L = 1" + "0" * 400, "my.toml, [initiators_wt_pct]: TPO-L has too many digits"),
         ('name = "test"', "name = 7", "my.toml: name is 7; give a text in quotes"),
         ("[stabilisers_wt_pct]\nMEHQ = 0.02", "", "stabilisers_wt_pct"),
     ],

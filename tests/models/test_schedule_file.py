@@ -69,27 +69,27 @@ GOOD = '{ apply = "b.toml" }, { expose_s = 9 }'
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("title = ", "bad.toml: not readable as TOML"),
-        (f"events = [{GOOD}]", "bad.toml: title is missing; give a text in quotes."),
+        ("title = ", "bad.toml: not valid TOML"),
+        (f"events = [{GOOD}]", "bad.toml: title is missing; add a line title = \"...\"."),
         ('title = "t"', "bad.toml: events is missing or empty"),
         ('title = "t"\nevents = []', "bad.toml: events is missing or empty"),
         (f'title = "t"\nevents = [{GOOD}]\ncoats = 3', "unknown key 'coats'"),
         ('title = "t"\nevents = [3]', "event 1 is 3; give a table in braces"),
         ('title = "t"\nevents = [{ expose = 9 }]', "event 1 says expose; it must say one of apply, expose_s"),
         ('title = "t"\nevents = [{ expose_s = 9, rest_s = 3 }]', "event 1 says expose_s and rest_s; it must say one"),
-        ('title = "t"\nevents = [{ rest_s = 9, programme = "steady" }]', "unknown key of event 1 (rest_s) 'programme'"),
+        ('title = "t"\nevents = [{ rest_s = 9, programme = "steady" }]', "event 1: unknown key 'programme'"),
         (f'title = "t"\nevents = [{GOOD}, {{ rest_s = "long" }}]', "event 3: rest_s is 'long'; give a number"),
         (f'title = "t"\nevents = [{GOOD}, {{ rest_s = nan }}]', "event 3: rest_s is nan; give a number"),
         (f'title = "t"\nevents = [{GOOD}, {{ rest_s = true }}]', "event 3: rest_s is True; give a number"),
         (f'title = "t"\nevents = [{GOOD}, {{ wipe = false }}]', "event 3: wipe is False; write wipe = true"),
-        ('title = "t"\nevents = [{ apply = 3 }]', "event 1: apply is 3; give a gel's file"),
+        ('title = "t"\nevents = [{ apply = 3 }]', "event 1: apply is 3; give a text in quotes"),
         ('title = "t"\nevents = [{ apply = "none.toml" }]', "none.toml: no such file"),
         ('title = "t"\nevents = [{ apply = "clear_builder" }]', "event 1: unknown gel 'clear_builder'"),
         ('title = "t"\nevents = [{ apply = "b.toml" }, { wipe = true }, { expose_s = 9 }]', "event 2 (wipe): the coat"),
         ('title = "t"\nevents = [{ apply = "b.toml", thickness_um = 9000 }, { expose_s = 9 }]', "thickness is 9000 um"),
         (f'title = "t"\nevents = [{GOOD}]\nhand = 3', "hand is 3; give a table"),
-        (f'title = "t"\nevents = [{GOOD}]\n[hand]\nwarmth = 3', "unknown key of hand 'warmth'"),
-        (f'title = "t"\nevents = [{GOOD}]\n[hand]\nstart_c = 60', "hand: start_k is 333.15; it must lie between"),
+        (f'title = "t"\nevents = [{GOOD}]\n[hand]\nwarmth = 3', "[hand]: unknown key 'warmth'"),
+        (f'title = "t"\nevents = [{GOOD}]\n[hand]\nstart_c = 60', "bad.toml: hand: start_k is 333.15; it must lie between"),
         (f'title = "t"\nevents = [{GOOD}]\nis_demonstration = 1', "is_demonstration is 1; give true or false."),
     ],
 )  # fmt: skip
@@ -104,5 +104,5 @@ def test_bad_files_say_what_is_wrong_in_one_line(tmp_path: Path, text: str, mess
 
 
 def test_a_missing_file_is_named(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match=r"none\.toml: there is no such file"):
+    with pytest.raises(InputError, match=r"none\.toml: no such file"):
         load_schedule(tmp_path / "none.toml")

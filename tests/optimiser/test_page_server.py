@@ -74,7 +74,7 @@ def test_loadings_of_the_page_replace_those_of_the_gel(shelf: Shelf) -> None:
         ({**SIDE, "initiators_wt_pct": [1]}, "at most"),
         ([], "other keys"),
         ({"gel_text": "x" * 30_000, "lamp": "demo_narrow_385"}, "at most"),
-        ({"gel_text": "not = [toml", "lamp": "demo_narrow_385"}, "not readable as TOML"),
+        ({"gel_text": "not = [toml", "lamp": "demo_narrow_385"}, "not valid TOML"),
     ],
 )
 def test_odd_questions_get_one_line(shelf: Shelf, side: Any, words: str) -> None:
