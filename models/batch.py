@@ -1,7 +1,6 @@
 """Many blends of one resin base in a few fixed settings: the fast path of the search.
 
-Everything that does not depend on the blend (light, kinetics, layers, schedule) is packed once per setting; a blend only
-fills in concentrations. Absorbers that a blend does not hold are left out of its light calculation.
+Each setting is packed once, a blend is filled into it (`blend_films`), and the films run in parallel threads.
 """
 
 from __future__ import annotations
@@ -16,28 +15,16 @@ from ..lamp_library.errors import InputError
 from ..lamp_library.lamp import Lamp
 from . import layout as at
 from .balanced import solve_balanced
-from .core_arrays import FilmArrays, State
+from .blend_films import BlendFilms, PackedSetting
 from .core_totals import bottom_value, depth_reaching, surface_mean
-from .cure import (
-    SURFACE_SHARE,
-    TACKY_BELOW_FRACTION,
-    CureCase,
-    film_model,
-    heat_ratio,
-    schedule,
-)
-from .formulation import gel_density_kg_m3, gel_resin, mix_resins
+from .cure import SURFACE_SHARE, TACKY_BELOW_FRACTION, CureCase, heat_ratio
 from .gel import Gel
 from .heat import Hand
-from .materials import amine, photoinitiator
-from .packing import pack
-from .perturbed import Change, Surroundings, changed, surroundings
-from .sensitisers import book_transfer, pairs_among
-from .solver import SolverSettings, control_row, run_parallel, segment_rows, solve_packed
+from .perturbed import Change, Surroundings
+from .solver import SolverSettings, control_row, run_parallel, solve_packed
 
 Array = NDArray[np.float64]
 REMEMBERED = 16  # blends whose time steps are kept, so that their neighbours can repeat them
-Rows = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -113,17 +100,6 @@ class BlendFigures:
         )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Template:
-    """A scenario packed once: the film with every substance present, its start and its schedule."""
-
-    film: FilmArrays
-    state: State
-    segments: Array
-    resin_share: float
-    ceiling: float
-
-
 _SCALARS = tuple(
     item.name
     for item in fields(BlendFigures)
@@ -170,26 +146,15 @@ class BlendEvaluator:
         self._workers = workers
         self._settings = settings or SolverSettings()
         self._control = control_row(self._settings)
-        density = gel_density_kg_m3(gel, mix_resins(gel.resin_parts).density_kg_m3)
-        masses = [photoinitiator(key).molar_mass_kg_mol for key in initiators] + [
-            amine(key).molar_mass_kg_mol for key in amines
-        ]
-        self._mol_m3_per_wt_pct = np.array([0.01 * density / mass for mass in masses])
-        self._fixed_wt_pct = sum(gel.stabilisers_wt_pct.values()) + sum(gel.pigments_wt_pct.values())
-        self._own_pairs = dict(gel.sensitiser_pairs)
-        # Small equal amounts, so that every substance has its row; the blend overwrites them.
-        # Energy transfer depends on the blend, so the template holds none.
-        plain = replace(gel, sensitiser_pairs={})
-        full = plain.with_initiators(dict.fromkeys(initiators, 0.01), dict.fromkeys(amines, 0.01))
-        self._absorbing_amines = [key for key in amines if amine(key).absorption is not None]
-        self._full = full
-        self._templates = [self._template(full, scenario) for scenario in scenarios]
+        self._films = BlendFilms(gel, initiators, amines)
+        self._cases = [self._case(scenario) for scenario in scenarios]
+        self._packed = [self._films.packed(case, self._settings) for case in self._cases]
         self._around: list[Surroundings] | None = None
         self._last: dict[bytes, list[tuple[Array, Array, Array]]] = {}
 
-    def _template(self, gel: Gel, scenario: Scenario) -> _Template:
-        case = CureCase(
-            gel=gel,
+    def _case(self, scenario: Scenario) -> CureCase:
+        return CureCase(
+            gel=self._films.gel_of_all,
             lamp=scenario.lamp,
             exposure_s=scenario.exposure_s,
             position=scenario.position,
@@ -199,9 +164,6 @@ class BlendEvaluator:
             rest_s=scenario.rest_s,
             hand=scenario.hand,
         )
-        film, state = pack(film_model(case, self._settings))
-        ceiling = gel_resin(gel).conversion_ceiling_fraction()
-        return _Template(film, state, segment_rows(schedule(case)), gel.resin_base_wt_pct / 100.0, ceiling)
 
     def __call__(self, loadings_wt_pct: Array) -> BlendFigures:
         """Cure every blend in every scenario.
@@ -220,7 +182,7 @@ class BlendEvaluator:
         InputError
             If a loading is negative, not finite, or a blend leaves no resin.
         """
-        loadings = self._checked(loadings_wt_pct)
+        loadings = self._films.checked(loadings_wt_pct)
         blends, scenarios = loadings.shape[0], len(self.scenarios)
 
         def one(index: int) -> tuple[Array, Array, Array]:
@@ -261,11 +223,11 @@ class BlendEvaluator:
         tuple of BlendFigures
             The blend (leading axis 1) and its neighbours, one for each column.
         """
-        point = self._checked(np.asarray(loadings_wt_pct, dtype=np.float64)[None, :])[0]
+        point = self._films.checked(np.asarray(loadings_wt_pct, dtype=np.float64)[None, :])[0]
         chosen = list(range(point.size)) if columns is None else list(columns)
         where = list(range(len(self.scenarios))) if scenarios is None else list(scenarios)
         steps = np.diag(np.broadcast_to(np.asarray(step_wt_pct, dtype=np.float64), point.shape))[chosen]
-        neighbours = self._checked(point[None, :] + steps)
+        neighbours = self._films.checked(point[None, :] + steps)
         base = self._remembered(point)
 
         def one(index: int) -> tuple[Array, Array, Array]:
@@ -309,17 +271,15 @@ class BlendEvaluator:
         changes : sequence of mapping, length n_blend
             What differs from the scenarios for each blend (see `perturbed`).
         """
-        loadings = self._checked(loadings_wt_pct)
+        loadings = self._films.checked(loadings_wt_pct)
         scenarios, around = len(self.scenarios), self._surroundings()
         ceilings = np.zeros((len(loadings), scenarios))
 
         def one(index: int) -> tuple[Array, Array]:
             blend, scenario = divmod(index, scenarios)
-            packed = self._templates[scenario]
-            film, state, ceiling = changed(packed.film, packed.state, around[scenario], changes[blend])
-            ceilings[blend, scenario] = ceiling
-            template = _Template(film, state, packed.segments, packed.resin_share, ceiling)
-            return self._run(loadings[blend], scenario, None, template)[:2]
+            packed = self._packed[scenario].under(around[scenario], changes[blend])
+            ceilings[blend, scenario] = packed.ceiling
+            return self._run(loadings[blend], scenario, None, packed)[:2]
 
         rows = run_parallel(one, len(loadings) * scenarios, self._workers)
         self.simulations += len(rows)
@@ -328,89 +288,25 @@ class BlendEvaluator:
     def _surroundings(self) -> list[Surroundings]:
         """Light beside each scenario, worked out when first asked for."""
         if self._around is None:
-            absorbers = (*self.initiators, *self._absorbing_amines)
             self._around = [
-                surroundings(
-                    self._full, each.lamp, each.position, absorbers, self._settings, template.ceiling
-                )
-                for each, template in zip(self.scenarios, self._templates, strict=True)
+                self._films.surroundings(case, self._settings, packed)
+                for case, packed in zip(self._cases, self._packed, strict=True)
             ]
         return self._around
 
-    def _checked(self, loadings_wt_pct: Array) -> Array:
-        loadings = np.asarray(loadings_wt_pct, dtype=np.float64)
-        wanted = len(self.initiators) + len(self.amines)
-        if loadings.ndim != 2 or loadings.shape[1] != wanted:
-            raise InputError(
-                f"loadings: shape is {loadings.shape}; it must be (blends, {wanted}), initiators then amines."
-            )
-        if not np.all(np.isfinite(loadings)) or np.any(loadings < 0.0):
-            raise InputError(
-                "loadings: a value is negative or not a finite number; loadings are wt% of 0 or more."
-            )
-        if np.any(loadings.sum(axis=1) + self._fixed_wt_pct >= 100.0):
-            raise InputError("loadings: a blend adds up to 100 wt% or more; nothing is left for the resin.")
-        return loadings
-
-    def _film(self, loading: Array, template: _Template) -> tuple[FilmArrays, State, Rows]:
-        """Film and start of one blend; the rows of the initiators it holds."""
-        concentration = loading * self._mol_m3_per_wt_pct
-        count, initiators = template.film.width.size, len(self.initiators)
-        absorbing = np.concatenate(
-            [
-                concentration[:initiators],
-                [concentration[initiators + self.amines.index(key)] for key in self._absorbing_amines],
-            ]
-        )
-        rows = np.flatnonzero(absorbing > 0.0)
-        start = np.repeat(absorbing[rows, None], count, axis=1)
-        share = (1.0 - 0.01 * (loading.sum() + self._fixed_wt_pct)) / template.resin_share
-        napierian, product = self._absorption(
-            template, rows, absorbing, float(concentration[initiators:].sum())
-        )
-        film = template.film._replace(
-            initial=template.film.initial * share,
-            start_concentration=start,
-            species=np.ascontiguousarray(template.film.species[rows]),
-            napierian=np.ascontiguousarray(napierian),
-            product=np.ascontiguousarray(product),
-        )
-        state = State(
-            start.copy(),
-            np.full(count, concentration[initiators:].sum()),
-            film.initial.copy(),
-            template.state.radical.copy(),
-            template.state.oxygen.copy(),
-            template.state.temperature.copy(),
-        )
-        return film, state, rows
-
-    def _absorption(
-        self, template: _Template, rows: Rows, absorbing: Array, amine_mol_m3: float
-    ) -> tuple[Array, Array]:
-        """Absorption of the substances a blend holds, with light that one hands on to another booked to the other."""
-        napierian, product = template.film.napierian[rows], template.film.product[rows]
-        keys = [self.initiators[row] for row in rows if row < len(self.initiators)]
-        pairs = pairs_among(keys, self._own_pairs)
-        if not any(pair.efficiency_fraction > 0.0 for pair in pairs):
-            return napierian, product
-        return book_transfer(pairs, keys, absorbing[rows], amine_mol_m3, napierian, product)
-
     def _run(
-        self, loading: Array, scenario: int, replay: Array | None, template: _Template | None = None
+        self, loading: Array, scenario: int, replay: Array | None, packed: PackedSetting | None = None
     ) -> tuple[Array, Array, Array]:
-        """Scalars, residual initiator [wt%] and time steps of one blend in one scenario, or in a template of its own."""
-        template = template or self._templates[scenario]
-        film, state, rows = self._film(loading, template)
+        """Scalars, residual initiator [wt%] and time steps of one blend in one scenario, or in a setting of its own."""
+        packed = packed or self._packed[scenario]
+        film, state, rows = self._films.film(loading, packed)
         what = f"blend in {self.scenarios[scenario].lamp.lamp_id}"
         if replay is None:
             solution = solve_balanced(
-                film, state, template.segments, self._settings, what, record=False, keep_steps=True
+                film, state, packed.segments, self._settings, what, record=False, keep_steps=True
             )
         else:  # its steps are those of a run that balances
-            solution = solve_packed(
-                film, state, template.segments, self._control, record=False, replay=replay
-            )
+            solution = solve_packed(film, state, packed.segments, self._control, record=False, replay=replay)
         profile, width, totals = solution.conversion_fraction, film.width, solution.totals
         ratio = heat_ratio(solution.cycle_heat_j_m2) if self.scenarios[scenario].cycles > 1 else 0.0
         scalars = np.array(
@@ -427,12 +323,7 @@ class BlendEvaluator:
                 ratio,
             ]
         )
-        residual = np.zeros(len(self.initiators))
-        left = solution.state.concentration @ width / width.sum()
-        for row, kind in enumerate(rows):
-            if kind < residual.size:
-                residual[kind] = left[row] / self._mol_m3_per_wt_pct[kind]
-        return scalars, residual, solution.steps_s
+        return scalars, self._films.left_wt_pct(solution, rows), solution.steps_s
 
     def _gather(self, rows: list[tuple[Array, Array]], blends: int) -> BlendFigures:
         scenarios = len(self.scenarios)
@@ -440,6 +331,6 @@ class BlendEvaluator:
         residual = np.array([row[1] for row in rows]).reshape(blends, scenarios, len(self.initiators))
         return BlendFigures(
             **{name: scalars[:, :, column] for column, name in enumerate(_SCALARS)},
-            conversion_ceiling_fraction=np.array([template.ceiling for template in self._templates]),
+            conversion_ceiling_fraction=np.array([packed.ceiling for packed in self._packed]),
             residual_initiator_wt_pct=residual,
         )
