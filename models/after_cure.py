@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 
 from .absorption import AbsorptionSpectrum
 from .colour import cielab, colour_grid_nm, film_absorbance, yellowness
-from .core_totals import bottom_value, surface_mean
 from .formulation import amine_records, concentration_mol_m3, gel_initiator
 from .gel import Gel
 from .materials import resin as resin_record
+from .plain import bottom_value, surface_mean
 from .setting import Setting
 from .substances import Photoinitiator
 

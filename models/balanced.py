@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..lamp_library.errors import SolverError
-from .core_arrays import FilmArrays, State, copy_state
+from .core_arrays import FilmArrays, State
+from .plain import copy_state
 from .results import Balances, balances_of
 from .solver import Solution, SolverSettings, control_row, solve_packed
 

@@ -6,105 +6,27 @@ Each setting is packed once, a blend is filled into it (`blend_films`), and the 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..lamp_library.errors import InputError
-from ..lamp_library.lamp import Lamp
-from . import layout as at
 from .balanced import solve_balanced
+from .blend_figures import SCALARS, BlendFigures, Scenario, runs_of, scalars_of
 from .blend_films import BlendFilms, PackedSetting
-from .core_totals import bottom_value, depth_reaching, surface_mean
-from .cure import SURFACE_SHARE, TACKY_BELOW_FRACTION, CureCase, heat_ratio
+from .core_arrays import State
+from .cure import CureCase, heat_ratio
+from .cycle_runs import with_more
 from .gel import Gel
-from .heat import Hand
 from .perturbed import Change, Surroundings
-from .solver import SolverSettings, control_row, run_parallel, solve_packed
+from .solver import SolverSettings, control_row, conversion_of, run_parallel, solve_packed
+
+__all__ = ["BlendEvaluator", "BlendFigures", "Scenario"]
 
 Array = NDArray[np.float64]
+Row = tuple[Array, Array, Array]  # scalars, residual initiator, time steps
 REMEMBERED = 16  # blends whose time steps are kept, so that their neighbours can repeat them
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Scenario:
-    """One setting a blend must stand: lamp position, thickness, programme, hand.
-
-    Attributes
-    ----------
-    lamp, position, programme : Lamp, str, str
-        Light.
-    thickness_m, exposure_s, rest_s : float
-        Film [m]; lit and dark time of one cycle [s].
-    cycles : int
-        Exposures; 2 gives the second-cycle heat.
-    hand : Hand
-        Nail, tissue, start temperature.
-    """
-
-    lamp: Lamp
-    position: str
-    thickness_m: float
-    exposure_s: float
-    programme: str = "steady"
-    cycles: int = 2
-    rest_s: float = 60.0
-    hand: Hand = field(default_factory=Hand)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BlendFigures:
-    """Figures of blends in scenarios; arrays of shape (n_blend, n_scenario) unless said otherwise.
-
-    Attributes
-    ----------
-    bottom_conversion_fraction, surface_conversion_fraction, mean_conversion_fraction : ndarray
-        Conversion after the last rest [-].
-    uncured_layer_m : ndarray
-        Tacky layer [m].
-    film_peak_k, nail_bed_peak_k : ndarray
-        Hottest film and nail bed [K].
-    cem43_min, damage_henriques, damage_weaver_stoll : ndarray
-        Dose [min] and damage band [-] at the nail bed.
-    second_cycle_heat_ratio : ndarray
-        Second-cycle heat over the first [-]; 0 in scenarios of one cycle.
-    conversion_ceiling_fraction : ndarray, shape (n_scenario,)
-        Conversion possible in a film at 33 C [-]; shape (n_blend, n_scenario) where each blend met conditions of its own.
-    residual_initiator_wt_pct : ndarray, shape (n_blend, n_scenario, n_initiator)
-        Initiator left, film mean [wt%].
-    """
-
-    bottom_conversion_fraction: Array
-    surface_conversion_fraction: Array
-    mean_conversion_fraction: Array
-    uncured_layer_m: Array
-    film_peak_k: Array
-    nail_bed_peak_k: Array
-    cem43_min: Array
-    damage_henriques: Array
-    damage_weaver_stoll: Array
-    second_cycle_heat_ratio: Array
-    conversion_ceiling_fraction: Array
-    residual_initiator_wt_pct: Array
-
-    def blends(self, start: int, stop: int) -> BlendFigures:
-        """The figures of some of the blends."""
-        return BlendFigures(
-            **{
-                item.name: getattr(self, item.name)
-                if item.name == "conversion_ceiling_fraction"
-                else getattr(self, item.name)[start:stop]
-                for item in fields(self)
-            }
-        )
-
-
-_SCALARS = tuple(
-    item.name
-    for item in fields(BlendFigures)
-    if item.name not in ("conversion_ceiling_fraction", "residual_initiator_wt_pct")
-)
 
 
 class BlendEvaluator:
@@ -149,8 +71,9 @@ class BlendEvaluator:
         self._films = BlendFilms(gel, initiators, amines)
         self._cases = [self._case(scenario) for scenario in scenarios]
         self._packed = [self._films.packed(case, self._settings) for case in self._cases]
+        self._runs = runs_of(scenarios, [packed.segments for packed in self._packed])
         self._around: list[Surroundings] | None = None
-        self._last: dict[bytes, list[tuple[Array, Array, Array]]] = {}
+        self._last: dict[bytes, list[Row]] = {}
 
     def _case(self, scenario: Scenario) -> CureCase:
         return CureCase(
@@ -164,6 +87,11 @@ class BlendEvaluator:
             rest_s=scenario.rest_s,
             hand=scenario.hand,
         )
+
+    @property
+    def ceilings(self) -> Array:
+        """Conversion possible in each scenario, shape (n_scenario,) [-]; no blend changes it."""
+        return np.array([packed.ceiling for packed in self._packed])
 
     def __call__(self, loadings_wt_pct: Array) -> BlendFigures:
         """Cure every blend in every scenario.
@@ -183,16 +111,19 @@ class BlendEvaluator:
             If a loading is negative, not finite, or a blend leaves no resin.
         """
         loadings = self._films.checked(loadings_wt_pct)
-        blends, scenarios = loadings.shape[0], len(self.scenarios)
+        blends, scenarios, runs = loadings.shape[0], len(self.scenarios), len(self._runs)
 
-        def one(index: int) -> tuple[Array, Array, Array]:
-            return self._run(loadings[index // scenarios], index % scenarios, None)
+        def one(index: int) -> list[Row]:
+            return self._run(loadings[index // runs], self._runs[index % runs])
 
-        rows = run_parallel(one, blends * scenarios, self._workers)
+        done = run_parallel(one, blends * runs, self._workers)
+        rows = [
+            row for blend in range(blends) for row in self._in_order(done[blend * runs : (blend + 1) * runs])
+        ]
         self.simulations += len(rows)
         for blend in range(max(blends - REMEMBERED, 0), blends):
             self._keep(loadings[blend].tobytes(), rows[blend * scenarios : (blend + 1) * scenarios])
-        return self._gather([row[:2] for row in rows], blends)
+        return self._gather(rows, blends)
 
     def with_jacobian(
         self,
@@ -225,30 +156,35 @@ class BlendEvaluator:
         """
         point = self._films.checked(np.asarray(loadings_wt_pct, dtype=np.float64)[None, :])[0]
         chosen = list(range(point.size)) if columns is None else list(columns)
-        where = list(range(len(self.scenarios))) if scenarios is None else list(scenarios)
+        where = set(range(len(self.scenarios))) if scenarios is None else set(scenarios)
+        runs = [
+            (*run[:1], *(each for each in run[1:] if each in where)) for run in self._runs if where & set(run)
+        ]
         steps = np.diag(np.broadcast_to(np.asarray(step_wt_pct, dtype=np.float64), point.shape))[chosen]
         neighbours = self._films.checked(point[None, :] + steps)
         base = self._remembered(point)
 
-        def one(index: int) -> tuple[Array, Array, Array]:
-            scenario = where[index % len(where)]
-            return self._run(neighbours[index // len(where)], scenario, base[scenario][2])
+        def one(index: int) -> list[Row]:
+            run = runs[index % len(runs)]
+            return self._run(neighbours[index // len(runs)], run, [base[scenario][2] for scenario in run])
 
-        stepped = run_parallel(one, len(chosen) * len(where), self._workers)
-        self.simulations += len(stepped)
-        rows = [row[:2] for _ in chosen for row in base]
-        for index, row in enumerate(stepped):
-            rows[(index // len(where)) * len(self.scenarios) + where[index % len(where)]] = row[:2]
-        return self._gather([row[:2] for row in base], 1), self._gather(rows, len(chosen))
+        stepped = run_parallel(one, len(chosen) * len(runs), self._workers)
+        self.simulations += len(chosen) * len(where)
+        rows = [row for _ in chosen for row in base]
+        for index, found in enumerate(stepped):
+            for scenario, row in zip(runs[index % len(runs)], found, strict=True):
+                if scenario in where:
+                    rows[(index // len(runs)) * len(self.scenarios) + scenario] = row
+        return self._gather(base, 1), self._gather(rows, len(chosen))
 
-    def _remembered(self, point: Array) -> list[tuple[Array, Array, Array]]:
+    def _remembered(self, point: Array) -> list[Row]:
         """Results of one blend in every scenario with its time steps, simulated unless still known."""
         key = point.tobytes()
         if key not in self._last:
-            self._keep(
-                key,
-                run_parallel(lambda index: self._run(point, index, None), len(self.scenarios), self._workers),
+            done = run_parallel(
+                lambda index: self._run(point, self._runs[index]), len(self._runs), self._workers
             )
+            self._keep(key, self._in_order(done))
             self.simulations += len(self.scenarios)
         return self._last[key]
 
@@ -256,7 +192,16 @@ class BlendEvaluator:
         """Drop the blends whose time steps are kept."""
         self._last.clear()
 
-    def _keep(self, key: bytes, rows: list[tuple[Array, Array, Array]]) -> None:
+    def _in_order(self, done: Sequence[list[Row]]) -> list[Row]:
+        """Rows of all runs of one blend, in the order of the scenarios."""
+        found = {
+            scenario: row
+            for run, rows in zip(self._runs, done, strict=True)
+            for scenario, row in zip(run, rows, strict=True)
+        }
+        return [found[scenario] for scenario in range(len(self.scenarios))]
+
+    def _keep(self, key: bytes, rows: list[Row]) -> None:
         self._last[key] = rows
         while len(self._last) > REMEMBERED:
             self._last.pop(next(iter(self._last)))
@@ -275,13 +220,20 @@ class BlendEvaluator:
         scenarios, around = len(self.scenarios), self._surroundings()
         ceilings = np.zeros((len(loadings), scenarios))
 
-        def one(index: int) -> tuple[Array, Array]:
-            blend, scenario = divmod(index, scenarios)
-            packed = self._packed[scenario].under(around[scenario], changes[blend])
-            ceilings[blend, scenario] = packed.ceiling
-            return self._run(loadings[blend], scenario, None, packed)[:2]
+        runs = len(self._runs)
 
-        rows = run_parallel(one, len(loadings) * scenarios, self._workers)
+        def one(index: int) -> list[Row]:
+            blend, run = index // runs, self._runs[index % runs]
+            packed = self._packed[run[0]].under(around[run[0]], changes[blend])
+            ceilings[blend, list(run)] = packed.ceiling
+            return self._run(loadings[blend], run, packed=packed)
+
+        done = run_parallel(one, len(loadings) * runs, self._workers)
+        rows = [
+            row
+            for blend in range(len(loadings))
+            for row in self._in_order(done[blend * runs : (blend + 1) * runs])
+        ]
         self.simulations += len(rows)
         return replace(self._gather(rows, len(loadings)), conversion_ceiling_fraction=ceilings)
 
@@ -295,42 +247,47 @@ class BlendEvaluator:
         return self._around
 
     def _run(
-        self, loading: Array, scenario: int, replay: Array | None, packed: PackedSetting | None = None
-    ) -> tuple[Array, Array, Array]:
-        """Scalars, residual initiator [wt%] and time steps of one blend in one scenario, or in a setting of its own."""
-        packed = packed or self._packed[scenario]
-        film, state, rows = self._films.film(loading, packed)
-        what = f"blend in {self.scenarios[scenario].lamp.lamp_id}"
+        self,
+        loading: Array,
+        run: Sequence[int],
+        replay: Sequence[Array] | None = None,
+        packed: PackedSetting | None = None,
+    ) -> list[Row]:
+        """Scalars, residual initiator [wt%] and time steps of one blend in the scenarios of a run, or in a setting of its own."""
+        first = run[0]
+        packed = packed or self._packed[first]
+        film, state, kinds = self._films.film(loading, packed)
+        what = f"blend in {self.scenarios[first].lamp.lamp_id}"
+
+        def row(state: State, totals: Array, ratio: float, steps: Array) -> Row:
+            scalars = scalars_of(film.width, conversion_of(film, state), totals, ratio)
+            return scalars, self._films.left_wt_pct(film.width, state, kinds), steps
+
         if replay is None:
             solution = solve_balanced(
                 film, state, packed.segments, self._settings, what, record=False, keep_steps=True
             )
         else:  # its steps are those of a run that balances
-            solution = solve_packed(film, state, packed.segments, self._control, record=False, replay=replay)
-        profile, width, totals = solution.conversion_fraction, film.width, solution.totals
-        ratio = heat_ratio(solution.cycle_heat_j_m2) if self.scenarios[scenario].cycles > 1 else 0.0
-        scalars = np.array(
-            [
-                bottom_value(width, profile),
-                surface_mean(width, profile, SURFACE_SHARE),
-                width @ profile / width.sum(),
-                depth_reaching(width, profile, TACKY_BELOW_FRACTION),
-                totals[at.PEAK_FILM],
-                totals[at.PEAK_BED],
-                totals[at.CEM43],
-                totals[at.OMEGA_HENRIQUES],
-                totals[at.OMEGA_WEAVER_STOLL],
-                ratio,
-            ]
-        )
-        return scalars, self._films.left_wt_pct(solution, rows), solution.steps_s
+            solution = solve_packed(
+                film, state, packed.segments, self._control, record=False, replay=replay[0]
+            )
+        steps = solution.steps_s if replay is None else replay[0]
+        ratio = heat_ratio(solution.cycle_heat_j_m2) if self.scenarios[first].cycles > 1 else 0.0
+        rows = [row(solution.state, solution.totals, ratio, steps)]
+        for number, scenario in enumerate(run[1:], start=1):
+            more = self._packed[scenario].segments[len(packed.segments) :]
+            totals, heat, steps, end = with_more(
+                film, solution, more, self._settings, what, replay=None if replay is None else replay[number]
+            )
+            rows.append(row(end, totals, heat_ratio(heat), steps))
+        return rows
 
-    def _gather(self, rows: list[tuple[Array, Array]], blends: int) -> BlendFigures:
+    def _gather(self, rows: list[Row], blends: int) -> BlendFigures:
         scenarios = len(self.scenarios)
-        scalars = np.array([row[0] for row in rows]).reshape(blends, scenarios, len(_SCALARS))
+        scalars = np.array([row[0] for row in rows]).reshape(blends, scenarios, len(SCALARS))
         residual = np.array([row[1] for row in rows]).reshape(blends, scenarios, len(self.initiators))
         return BlendFigures(
-            **{name: scalars[:, :, column] for column, name in enumerate(_SCALARS)},
-            conversion_ceiling_fraction=np.array([packed.ceiling for packed in self._packed]),
+            **{name: scalars[:, :, column] for column, name in enumerate(SCALARS)},
+            conversion_ceiling_fraction=self.ceilings,
             residual_initiator_wt_pct=residual,
         )

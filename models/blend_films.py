@@ -21,7 +21,7 @@ from .materials import amine, photoinitiator
 from .packing import pack
 from .perturbed import Change, Surroundings, changed, surroundings
 from .sensitisers import book_transfer, pairs_among
-from .solver import Solution, SolverSettings, segment_rows
+from .solver import SolverSettings, segment_rows
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -151,10 +151,9 @@ class BlendFilms:
             return napierian, product
         return book_transfer(pairs, keys, absorbing[rows], amine_mol_m3, napierian, product)
 
-    def left_wt_pct(self, solution: Solution, rows: Rows) -> Array:
+    def left_wt_pct(self, width: Array, state: State, rows: Rows) -> Array:
         """Initiator left in the film of a blend, its mean over the film, shape (n_initiator,) [wt%]."""
-        width = solution.film.width
-        left = solution.state.concentration @ width / width.sum()
+        left = state.concentration @ width / width.sum()
         found = np.zeros(len(self.initiators))
         for row, kind in enumerate(rows):
             if kind < found.size:

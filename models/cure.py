@@ -15,7 +15,6 @@ from . import layout as at
 from .after_cure import SHRINKAGE_SOURCE, AfterCure, FilmEnd, after_cure, after_cure_flags, left_fraction
 from .assembly import CoatCells, gather_light, stack_model
 from .balanced import solve_balanced
-from .core_totals import bottom_value, depth_reaching, surface_mean
 from .film import FilmModel
 from .flags import calibration_flags, flags_of, lamp_flags, run_flags, thickness_flags
 from .formulation import ResinBase, amine_records, gel_initiator, gel_pigment, gel_resin
@@ -25,6 +24,7 @@ from .heat import Hand
 from .materials import citations
 from .nail_run import dose_of, stabiliser_share, traces_of
 from .packing import pack
+from .plain import bottom_value, depth_reaching, surface_mean
 from .results import CureResult, balances_of
 from .sensitisers import pair_flags, pair_sources, with_energy_transfer
 from .setting import setting_of

@@ -28,9 +28,9 @@ from ..lamp_library.errors import InputError
 from .absorption import read_absorption
 from .film import DiBenedetto, Kinetics, Oxygen
 from .gel import Gel
-from .kinetics import vitrification_conversion
 from .materials import amine, photoinitiator, pigment, resin, stabiliser, with_absorption, with_optics
 from .pigments import crowding_ratio, read_pigment_optics
+from .plain import vitrification_conversion
 from .rate_parameters import PARAMETERS, Rates, efficiency_name, with_log_values
 from .substances import Amine, Photoinitiator, Pigment, Resin
 

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import layout as at
-from .core_totals import bottom_value
 from .gel import Gel
 from .information import covariance_from, information_of
+from .plain import bottom_value
 from .solver import SolverSettings
 from .trial import Trial
 from .trial_fit import SET_UP_LOG_SD, TrialModel, TrialSet, prior_with_set_up

@@ -24,8 +24,8 @@ from .core_arrays import FilmArrays, State
 from .formulation import CEILING_REFERENCE_K, MOBILITY_AT_CEILING
 from .gel import Gel
 from .grid import film_cells
-from .kinetics import vitrification_conversion
 from .optics import floor_heat_share, photons_in_bins
+from .plain import vitrification_conversion
 from .solver import SolverSettings
 
 Array = NDArray[np.float64]
@@ -220,7 +220,9 @@ def _layers(film: FilmArrays, around: Surroundings, change: Change) -> tuple[Arr
     thermal, count, floor = film.thermal.copy(), film.width.size, film.floor
     width = film.width
     if "film_thickness_m" in change:
-        width = film_cells(change["film_thickness_m"], count)
+        width = film_cells(
+            change["film_thickness_m"], count
+        ).copy()  # read-only ones would have the core compiled anew
         thermal[at.T_WIDTH, :count] = width
     nail = slice(count, count + around.nail_cells)
     tissue = slice(count + around.nail_cells, None)

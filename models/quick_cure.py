@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from . import layout as at
 from .balanced import solve_balanced
-from .core_totals import bottom_value, depth_reaching
 from .cure import TACKY_BELOW_FRACTION, CureCase, film_model, schedule
 from .formulation import gel_resin
 from .packing import pack
+from .plain import bottom_value, depth_reaching
 from .sensitisers import with_energy_transfer
 from .solver import SolverSettings, run_parallel, segment_rows
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from ..lamp_library.errors import InputError, unknown_name
 from .film import DiBenedetto, Kinetics, Oxygen
-from .kinetics import vitrification_conversion
+from .plain import vitrification_conversion
 
 EFFICIENCY_PREFIX = "f."
 

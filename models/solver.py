@@ -110,8 +110,13 @@ class Solution:
     @property
     def conversion_fraction(self) -> Array:
         """Conversion of C=C in every cell at the end, shape (n,) [-]."""
-        full = self.film.initial.sum(axis=0)
-        return np.asarray(1.0 - self.state.bonds.sum(axis=0) / np.where(full > 0.0, full, 1.0))
+        return conversion_of(self.film, self.state)
+
+
+def conversion_of(film: FilmArrays, state: State) -> Array:
+    """Conversion of C=C in every cell, shape (n,) [-]; 0 in cells without any."""
+    full = film.initial.sum(axis=0)
+    return np.asarray(1.0 - state.bonds.sum(axis=0) / np.where(full > 0.0, full, 1.0))
 
 
 @cache
@@ -241,7 +246,7 @@ def solve_packed(
 
 def _start_line(film: FilmArrays, state: State) -> tuple[Array, Array]:
     """First line of the record and the profile before the run."""
-    from .core_totals import face_temperature
+    from .plain import face_temperature
 
     full = film.initial.sum(axis=0)
     conversion = 1.0 - state.bonds.sum(axis=0) / np.where(full > 0.0, full, 1.0)

@@ -20,6 +20,7 @@ from ..lamp_library.lamp import Lamp
 from . import layout as at
 from .balanced import checked_balances
 from .cure import exposure_segments, rest_segment, source_keys
+from .cycle_runs import joined_totals
 from .flags import calibration_flags, flags_of, lamp_flags, run_flags, thickness_flags
 from .formulation import gel_resin
 from .materials import citations
@@ -104,16 +105,6 @@ def _timed(
     )
 
 
-def _joined_totals(runs: Sequence[Run]) -> Array:
-    """Totals of all runs; what was applied or wiped off between two of them counts as there from the start."""
-    totals = np.sum([run.solution.totals for run in runs], axis=0)
-    last = runs[-1].solution.totals
-    for start, left in ((at.RADICALS_START, at.RADICALS_LEFT), (at.OXYGEN_START, at.OXYGEN_LEFT)):
-        totals[start] -= totals[left] - last[left]
-        totals[left] = last[left]
-    return np.asarray(totals)
-
-
 def _traces(nail: Nail) -> dict[str, Any]:
     """Records of all runs on the clock of the schedule."""
     pieces, coats = [], []
@@ -186,7 +177,7 @@ def _flags(
 def _result(nail: Nail, position: str, events: Sequence[EventResult]) -> StackResult:
     what = f"{nail.schedule.title} in {nail.lamp.lamp_id}"
     remains, tint = remains_of(nail)
-    totals = _joined_totals(nail.runs)
+    totals = joined_totals([run.solution.totals for run in nail.runs])
     film_peak_k, film_time_s = _peak(nail, at.PEAK_FILM, at.PEAK_FILM_TIME)
     bed_peak_k, bed_time_s = _peak(nail, at.PEAK_BED, at.PEAK_BED_TIME)
     width, coats = nail.film.width, _final_coats(events)

@@ -19,8 +19,8 @@ from .after_cure import (
     tint_of,
 )
 from .assembly import CoatCells, amine_mol_m3, initiator_id
-from .core_totals import bottom_value
 from .formulation import gel_resin
+from .plain import bottom_value
 from .setting import Setting, setting_of
 from .stack_state import Nail
 

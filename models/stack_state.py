@@ -13,14 +13,14 @@ from ..lamp_library.lamp import Lamp
 from . import layout as at
 from .assembly import CoatCells, StackLight, gather_light, hands_energy, stack_model
 from .balanced import solve_balanced
-from .core_arrays import FilmArrays, State, copy_state
-from .core_totals import bottom_value, depth_reaching, face_temperature, surface_mean
+from .core_arrays import FilmArrays, State
 from .cure import SURFACE_SHARE, TACKY_BELOW_FRACTION
 from .film import FilmModel
 from .formulation import gel_resin, mix_resins
 from .gel import Gel
 from .grid import film_cells
 from .packing import pack
+from .plain import bottom_value, copy_state, depth_reaching, face_temperature, surface_mean
 from .schedule import Apply, Schedule
 from .sensitisers import with_energy_transfer
 from .solver import Segment, Solution, SolverSettings, control_row, segment_rows, solve_packed

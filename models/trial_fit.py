@@ -16,12 +16,13 @@ from numpy.typing import NDArray
 
 from ..lamp_library.errors import InputError
 from .balanced import solve_balanced
-from .core_arrays import FilmArrays, State, copy_state
+from .core_arrays import FilmArrays, State
 from .cycles import blank_film
 from .film import Absorber, FilmModel, Kinetics, Oxygen
 from .gel import Gel
 from .materials import photoinitiator
 from .packing import pack
+from .plain import copy_state
 from .priors import Prior, prior_of
 from .rate_parameters import EFFICIENCY_PREFIX, Rates, with_log_values
 from .solver import Solution, SolverSettings, control_row, run_parallel, segment_rows, solve_packed

@@ -16,7 +16,7 @@ from scipy.interpolate import PchipInterpolator
 from . import layout as at
 from .assembly import CoatCells, gather_light, stack_model
 from .balanced import solve_balanced
-from .core_arrays import FilmArrays, State, copy_state
+from .core_arrays import FilmArrays, State
 from .cure import exposure_segments, rest_segment
 from .cycles import blank_film
 from .film import FilmModel, Oxygen
@@ -24,6 +24,7 @@ from .formulation import gel_density_kg_m3, mix_resins
 from .gel import Gel
 from .grid import film_cells
 from .packing import pack
+from .plain import copy_state
 from .sensitisers import with_energy_transfer
 from .solver import Segment, Solution, SolverSettings, segment_rows
 from .trial import PLACES, Trial, TrialSignal

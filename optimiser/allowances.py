@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,7 +18,8 @@ Floats = NDArray[np.float64]
 
 # Tried factors; the ends of what is reported lie on this grid.
 LOADING_FACTORS: Floats = np.round(np.geomspace(0.5, 2.0, 29), 4)
-OUTPUT_FACTORS: Floats = np.round(np.arange(1.3, 0.29, -0.05), 2)
+OUTPUT_FACTORS: Floats = np.round(np.arange(0.3, 1.31, 0.05), 2)
+AT_ONCE = 2  # factors tried together on each side
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,17 +74,44 @@ def around(factors: Floats, passes: NDArray[np.bool_], nominal: float) -> Allowa
     )
 
 
-def _problem(outcome: Outcome, shown: Candidate, output_factor: float = 1.0) -> Problem:
+def _walked(factors: Floats, keeps: Callable[[Floats], NDArray[np.bool_]]) -> NDArray[np.bool_]:
+    """Whether each of the ascending factors passes, tried from 1 outwards, a few at once, until one fails."""
+    passes = np.zeros(len(factors), dtype=bool)
+    middle = int(np.argmin(np.abs(factors - 1.0)))
+    low, high = middle, middle + 1  # what lies between is known
+    passes[middle] = keeps(factors[middle:high])[0]
+    if not passes[middle]:
+        return passes
+    while True:
+        below = range(max(low - AT_ONCE, 0), low) if passes[low] else range(0)
+        above = range(high, min(high + AT_ONCE, len(factors))) if passes[high - 1] else range(0)
+        if not (below or above):
+            return passes
+        chosen = [*below, *above]
+        passes[chosen] = keeps(factors[chosen])
+        # a failure inside a stretch ends that side
+        if below:
+            low = below[0] if passes[below.start : below.stop].all() else _ended(passes, below.start)
+        if above:
+            high = (
+                above[-1] + 1
+                if passes[above.start : above.stop].all()
+                else _ended(passes, above.stop - 1) + 1
+            )
+
+
+def _ended(passes: NDArray[np.bool_], outermost: int) -> int:
+    """Mark the outermost of a stretch as failed, so that nothing is tried beyond it."""
+    passes[outermost] = False
+    return outermost
+
+
+def _problem(outcome: Outcome, shown: Candidate) -> Problem:
     inputs = outcome.inputs
-    lamp, *more = (
-        inputs.lamps
-        if output_factor == 1.0
-        else tuple(each.with_output(output_factor) for each in inputs.lamps)
-    )
     return Problem(
         brief=replace(inputs.brief, margins=Margins()),
-        lamp=lamp,
-        more_lamps=tuple(more),
+        lamp=inputs.lamp,
+        more_lamps=inputs.more_lamps,
         gel=inputs.gel,
         space=inputs.space.subset(shown.blend_wt_pct),
     )
@@ -102,18 +131,25 @@ def loading_allowances(outcome: Outcome, shown: Candidate) -> dict[str, Allowanc
     nominal = problem.vector(shown.blend_wt_pct)
     found: dict[str, Allowance | None] = {}
     for i, key in enumerate(problem.space.keys):
-        blends = np.tile(nominal, (len(LOADING_FACTORS), 1))
-        blends[:, i] *= LOADING_FACTORS
-        passes = np.array([point.violation <= FEASIBLE for point in problem.points(blends)])
-        found[key] = around(LOADING_FACTORS, passes, float(nominal[i]))
+
+        def keeps(factors: Floats, column: int = i) -> NDArray[np.bool_]:
+            blends = np.tile(nominal, (len(factors), 1))
+            blends[:, column] *= factors
+            return np.array([point.violation <= FEASIBLE for point in problem.points(blends)])
+
+        found[key] = around(LOADING_FACTORS, _walked(LOADING_FACTORS, keeps), float(nominal[i]))
     return found
 
 
 def output_allowance(outcome: Outcome, shown: Candidate) -> Allowance | None:
     """Between which outputs of the lamp, over the one measured [-], the blend keeps its limits."""
-    factors = OUTPUT_FACTORS[::-1]
-    passes = []
-    for factor in factors:
-        problem = _problem(outcome, shown, float(factor))
-        passes.append(problem.point(problem.vector(shown.blend_wt_pct)).violation <= FEASIBLE)
-    return around(factors, np.array(passes), 1.0)
+    problem = _problem(outcome, shown)
+    nominal = problem.vector(shown.blend_wt_pct)
+
+    def keeps(factors: Floats) -> NDArray[np.bool_]:
+        points = problem.points_under(
+            np.tile(nominal, (len(factors), 1)), [{"lamp_output_ratio": float(each)} for each in factors]
+        )
+        return np.array([point.violation <= FEASIBLE for point in points])
+
+    return around(OUTPUT_FACTORS, _walked(OUTPUT_FACTORS, keeps), 1.0)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from .constraints import Constraint
 from .local import FEASIBLE, Local, local_search
-from .passing import DATA_STREAM, Passing, probability_of_passing
+from .passing import DATA_STREAM, Judge, Passing, probability_of_passing
 from .problem import SCENARIO_FIGURES, Problem
 from .search_space import missing_prices
 from .verdict import CureFigures, Verdict, judge
@@ -284,6 +284,7 @@ def candidate(problem: Problem, found: Local) -> Candidate:
         places, key=lambda place: place.bottom_conversion_fraction / place.conversion_ceiling_fraction
     )
     worst_heat = max(places, key=lambda place: place.nail_bed_peak_k)
+    draws = Judge(part)
     priced = not missing_prices(part.space.keys, problem.brief)
     return Candidate(
         blend_wt_pct=rounded.blend_wt_pct,
@@ -295,8 +296,10 @@ def candidate(problem: Problem, found: Local) -> Candidate:
         verdict=_verdict(part, worst_cure, worst_heat),
         cost_per_kg=float(part.cost_per_kg(loadings[np.newaxis, :])[0]) if priced else None,
         yellowness_ratio=_yellowness(part, loadings),
-        passing=probability_of_passing(part, loadings),
-        passing_with_data=probability_of_passing(part, loadings, groups=("use", "data"), stream=DATA_STREAM),
+        passing=probability_of_passing(part, loadings, judge=draws),
+        passing_with_data=probability_of_passing(
+            part, loadings, groups=("use", "data"), stream=DATA_STREAM, judge=draws
+        ),
     )
 
 

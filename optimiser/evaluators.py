@@ -71,6 +71,11 @@ class SteadyEvaluator:
         return sum(each.simulations for each in self._made)
 
     @property
+    def ceilings(self) -> Floats:
+        """Conversion possible in each scenario, shape (n_scenario,) [-]."""
+        return self._evaluator.ceilings
+
+    @property
     def _evaluator(self) -> BlendEvaluator:
         return self._made[self._refinements]
 

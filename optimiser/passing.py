@@ -173,6 +173,7 @@ def probability_of_passing(
     *,
     groups: Sequence[Group] = ("use",),
     stream: int = USE_STREAM,
+    judge: Judge | None = None,
 ) -> Passing:
     """Estimate how often a blend keeps its cure and heat limits.
 
@@ -188,10 +189,12 @@ def probability_of_passing(
         What is varied: conditions of use, numbers of the model, or both.
     stream : int
         Draws of another stream are fresh ones.
+    judge : Judge, optional
+        Of the same problem, where one stands ready.
     """
     inputs = varied_inputs(problem, groups)
     unit = unit_draws(inputs, draws or problem.brief.uncertainty.draws, problem.brief.seed, stream)
-    judge = Judge(problem)
+    judge = judge or Judge(problem)
     return passing_of(judge.limit_names, judge.scaled(inputs, loadings_wt_pct, unit), inputs)
 
 

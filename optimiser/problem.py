@@ -120,9 +120,7 @@ class Problem:
         self.heat_scenarios = tuple(range(n, n + len(heat)))
         self.second_scenarios = tuple(range(n + len(heat), len(self.scenarios)))
         self.evaluator = self.new_evaluator(self.scenarios)
-        some = np.zeros((1, len(self.space.keys)))
-        some[0, 0] = 0.1 * self.space.high_wt_pct[0]
-        self.ceilings = self.evaluator(some).conversion_ceiling_fraction
+        self.ceilings = self.evaluator.ceilings
         rows = build_constraints(
             self.brief,
             self.scenarios,
@@ -225,6 +223,10 @@ class Problem:
     def points(self, loadings_wt_pct: Floats) -> list[Point]:
         """Simulate several blends as one batch, shape (n_blend, n_substance)."""
         return self._points(loadings_wt_pct, self.evaluator(loadings_wt_pct))
+
+    def points_under(self, loadings_wt_pct: Floats, changes: Sequence[Mapping[str, float]]) -> list[Point]:
+        """Simulate blends, each with knobs of `models.perturbed` turned; shape (n_blend, n_substance), one change a blend."""
+        return self._points(loadings_wt_pct, self.evaluator.under(loadings_wt_pct, changes))
 
     def scenarios_behind(self, values: Floats, within: float) -> tuple[int, ...]:
         """Scenarios that a simulated objective rests on, or that hold a limit broken or nearer than `within`.

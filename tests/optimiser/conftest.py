@@ -53,6 +53,7 @@ class StandIn:
     ) -> None:
         self.scenarios, self.n_amines, self.simulations = scenarios, len(amines), 0
         self.data = [photoinitiator(key) for key in initiators]
+        self.ceilings = np.full(len(scenarios), CEILING)
 
     def __call__(self, loadings_wt_pct: Any) -> Figures:
         columns = [self._film(loadings_wt_pct, scenario) for scenario in self.scenarios]

@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from gelwright.optimiser.allowances import around
+from gelwright.optimiser.allowances import _walked, around
 from gelwright.optimiser.page_html import from_markdown, inline_svg, page_html
 from gelwright.optimiser.page_parts import KeyFigure, Page, Picture, Prose, Section, Text, state_of, table
 from gelwright.optimiser.plots import COLOURS, draw_cycles, line_styles, new_figure
@@ -142,3 +142,18 @@ def test_an_allowance_is_the_passing_run_around_one() -> None:
     assert not found.reaches_low
     assert not found.reaches_high
     assert around(factors, np.array([True, True, False, True, True]), 10.0) is None
+
+
+def test_an_allowance_is_walked_outwards_until_a_factor_fails() -> None:
+    factors = np.linspace(0.1, 2.0, 20)  # 1.0 is the tenth
+    tried: list[float] = []
+
+    def keeps(some: np.ndarray) -> np.ndarray:
+        tried.extend(some.tolist())
+        return (some > 0.65) & (some < 1.95) & (np.abs(some - 0.3) > 0.05)
+
+    passes = _walked(factors, keeps)
+    assert around(factors, passes, 1.0) == around(factors, (factors > 0.65) & (factors < 1.95), 1.0)
+    assert min(tried) == pytest.approx(0.6)
+    assert len(tried) == len(set(tried))
+    assert not _walked(factors, lambda some: some < 0.95).any()
