@@ -40,7 +40,9 @@ class Section:
         try:
             return cls(tomllib.loads(read_text(path) if text is None else text), str(path), "")
         except tomllib.TOMLDecodeError as error:
-            raise InputError(f"{path}: not valid TOML: {error}. Correct the line.") from error
+            raise InputError(
+                f"{path}: not valid TOML: {error}. Correct the line: name = value, numbers with a decimal point."
+            ) from error
 
     @property
     def name(self) -> str:

@@ -14,6 +14,7 @@ from .batch_sheet_text import (
     PRACTICE,
     REFERENCE,
     carrier_sentence,
+    error_text,
     expected_cells,
     light_sentence,
     mass,
@@ -119,7 +120,7 @@ def _line(sheet: Sheet, number: int, line: Line) -> list[str]:
     mark = " !" if line.error_pct > sheet.largest_error_pct else ""
     return [
         str(number), f"{line.key} ({names.inci_name})" if known else line.key, names.cas, f"{line.target_wt_pct:.4g}",
-        f"{line.target_g:.5g}", mass(sheet, line.weighed_g), f"{line.error_pct:.2g}{mark}", "", "", "", "",
+        f"{line.target_g:.5g}", mass(sheet, line.weighed_g), f"{error_text(line.error_pct)}{mark}", "", "", "", "",
     ]  # fmt: skip
 
 

@@ -64,7 +64,7 @@ def warning_sentences(sheet: Sheet) -> list[str]:
     coarse, advice = sheet.weighing.coarse(sheet.largest_error_pct), sheet.advice
     if advice is None:
         return []
-    each = ", ".join(f"{line.key} ±{line.error_pct:.2g} %" for line in coarse)
+    each = ", ".join(f"{line.key} ±{error_text(line.error_pct)} %" for line in coarse)
     found = [
         f"This balance is too coarse: loading error above {sheet.largest_error_pct:g} % for {each}. "
         + " ".join(_ways_out(sheet))
@@ -211,7 +211,7 @@ def _rows(sheet: Sheet) -> list[tuple[str, ...]]:
     return [
         (
             key, (line := sheet.weighing.line(key)).role, f"{line.target_wt_pct:.4g}", f"{line.target_g:.5g}",
-            mass(sheet, line.weighed_g), f"{line.error_pct:.2g}" + (" !" if line.error_pct > sheet.largest_error_pct else ""),
+            mass(sheet, line.weighed_g), error_text(line.error_pct) + (" !" if line.error_pct > sheet.largest_error_pct else ""),
         )
         for step in sheet.steps
         for key in step.keys
@@ -279,6 +279,11 @@ def csv_rows(sheet: Sheet) -> list[dict[str, Any]]:
                 }
             )  # fmt: skip
     return found
+
+
+def error_text(error_pct: float) -> str:
+    """A loading error in two digits, whole per cent from a hundred on."""
+    return f"{error_pct:.2g}" if error_pct < 99.5 else f"{error_pct:.0f}"
 
 
 def _short(value: float) -> float:

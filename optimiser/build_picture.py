@@ -2,52 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..lamp_library.units import c_from_k, um_from_m
 from ..models.stack_results import StackResult
 from .brief import COMFORT_K, FILM_COMMON_PRACTICE_K, Limits
 from .build_run import hottest, least_cured
-from .plots import COLOURS, GREY, LIGHT, WARN, new_figure, save
+from .curve_data import coat_edges, profiles
+from .plots import COLOURS, GREY, LIGHT, WARN, line_styles, new_figure, save
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-Floats = NDArray[np.float64]
 # Pale, one tint per role; a white line parts two coats of the same role.
 BANDS = {"base": "#F3E6D3", "builder": "#E4EEF5", "colour": "#F6DDE6", "top": "#E7F1E2"}
 _NARROW = 0.12  # of the stack: coats thinner than that are named upright
 
 
-def coat_edges(result: StackResult) -> list[tuple[str, float, float]]:
-    """Name, upper and lower depth [m] of every coat, from the air side down."""
-    edges, depth = [], 0.0
-    for coat in reversed(result.coats):
-        edges.append((f"{coat.number} {coat.coat}", depth, depth + coat.thickness_m))
-        depth += coat.thickness_m
-    return edges
-
-
 def lit_spans(result: StackResult) -> list[tuple[float, float]]:
     """Begin and end of every exposure [s]."""
     return [(event.start_s, event.end_s) for event in result.events if event.kind == "expose"]
-
-
-def profiles(result: StackResult) -> list[tuple[Floats, Floats, float]]:
-    """Depth [m] and conversion of every coat from its upper to its lower face, and what is possible in it."""
-    found = []
-    for coat, (_, upper, lower) in zip(reversed(result.coats), coat_edges(result), strict=True):
-        own = result.coat_number == coat.number
-        conversion = result.conversion_fraction[own]
-        depth = np.concatenate([[upper], result.depth_m[own], [lower]])
-        conversion = np.concatenate([conversion[:1], conversion, [coat.bottom_conversion_fraction]])
-        found.append((depth, conversion, coat.conversion_ceiling_fraction))
-    return found
 
 
 def draw_stack(axes: Axes, result: StackResult) -> Axes:
@@ -82,6 +60,42 @@ def draw_stack(axes: Axes, result: StackResult) -> Axes:
     return axes
 
 
+def draw_coat(axes: Axes, results: Mapping[str, StackResult], index: int) -> Axes:
+    """Conversion against depth in one coat by itself, one line per place, with what is possible in it.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where to draw.
+    results : mapping of str to StackResult
+        Places, by what they are called; all of one schedule.
+    index : int
+        The coat, counted from the nail, beginning with 0.
+    """
+    from_air = -1 - index
+    thickest = 0.0
+    for style, (place, result) in zip(line_styles(len(results)), results.items(), strict=True):
+        depth, conversion, ceiling = profiles(result)[from_air]
+        own = um_from_m(depth - depth[0])
+        thickest = max(thickest, float(own[-1]))
+        axes.plot(own, conversion, lw=1.6, label=place, **style)
+    axes.axhline(ceiling, color=GREY, lw=1.0, ls=":", label="possible")
+    coat = result.coats[index]
+    axes.set_xlim(0.0, thickest)
+    axes.set_ylim(0.0, 1.05)
+    axes.set_xlabel("depth below the upper face of this coat / µm")
+    axes.set_ylabel("conversion")
+    axes.set_title(
+        f"Coat {coat.number}, {coat.gel_name}",
+        loc="left",
+        fontsize=10,
+        fontweight="bold",
+        color="#222222",
+    )
+    axes.legend(frameon=False, fontsize=8, labelcolor="#333333", loc="lower center", ncols=3)
+    return axes
+
+
 def draw_course(axes: Axes, result: StackResult, nail_bed_max_k: float) -> Axes:
     """Film and nail-bed temperature against time, exposures shaded, events named above."""
     for start, end in lit_spans(result):
@@ -97,12 +111,8 @@ def draw_course(axes: Axes, result: StackResult, nail_bed_max_k: float) -> Axes:
     ]
     if top > c_from_k(FILM_COMMON_PRACTICE_K) - 8.0:
         lines.append((c_from_k(FILM_COMMON_PRACTICE_K), "film: common practice, no source", GREY))
-    for height, words, colour in lines:
-        axes.axhline(height, color=colour, lw=1.0, ls="--")
-        axes.annotate(
-            f"{height:.0f} °C {words}", (1.0, height), xycoords=("axes fraction", "data"), xytext=(0, 2),
-            textcoords="offset points", ha="right", va="bottom", fontsize=7.5, color=colour,
-        )  # fmt: skip
+    for (height, words, colour), dashes in zip(lines, ((0, (2, 2)), "--", "-."), strict=False):
+        axes.axhline(height, color=colour, lw=1.0, ls=dashes, label=f"{height:.0f} °C {words}")
     ceiling = max([top, *(height for height, _, _ in lines)]) + 3.0
     low = float(min(np.min(c_from_k(result.film_max_k)), np.min(c_from_k(result.nail_bed_k)))) - 2.0
     span = ceiling - low
@@ -114,7 +124,7 @@ def draw_course(axes: Axes, result: StackResult, nail_bed_max_k: float) -> Axes:
     axes.set_title(
         f"Temperature, {result.position}", loc="left", fontsize=10, fontweight="bold", color="#222222"
     )
-    axes.legend(frameon=False, fontsize=8, labelcolor="#333333", loc="lower right")
+    axes.legend(frameon=False, fontsize=8, labelcolor="#333333", loc="best")
     return axes
 
 

@@ -22,6 +22,7 @@ from .build_remains import mg_cm2, remains_lines, wiped_line
 from .cautions import short_cautions
 from .conditions import hand_data, hand_text, lamp_state_lines
 from .cure_run import law_remarks
+from .curve_data import build_curves
 from .verdict import CureFigures, Verdict, judge
 from .versions import versions
 
@@ -71,7 +72,7 @@ def verdict_of(results: Sequence[StackResult], limits: Limits) -> Verdict:
     """Verdict over the positions given: cure by the least cured coat anywhere, heat by the hottest position."""
     soft, hot = least_cured(results), hottest(results)
     coat = least_coat(soft)
-    verdict = judge(_figures(soft, coat.thickness_m), _figures(hot, round(hot.thickness_m, 7)), limits)
+    verdict = judge(_figures(soft, coat.thickness_m), _figures(hot, round(hot.thickness_m, 6)), limits)
     share = limits.bottom_conversion_min_share or 0.0
     wanted = limits.bottom_conversion_min_fraction or share * coat.conversion_ceiling_fraction
     bond = min(results, key=lambda result: result.bond_side_conversion_fraction)
@@ -222,6 +223,7 @@ def build_data(schedule: Schedule, lamp: Lamp, results: Sequence[StackResult]) -
         "stays_cool": bool(verdict.stays_cool),
         "law": law_of_gels(schedule),
         "positions": [_data(result) for result in results],
+        "curves": build_curves(results),
         "versions": versions(),
         "citations": list(dict.fromkeys(text for result in results for text in result.citations)),
         "cautions": short_cautions(),

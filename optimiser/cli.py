@@ -37,6 +37,7 @@ _INPUT_ERROR = 2
 _USAGE_ERRORS: type[Exception] = typer.BadParameter.__mro__[
     1
 ]  # the parent of all complaints of the option parser
+_NO_NUMBER = "Input should be a valid number, unable to parse string as a number"  # the parser's own words
 _HELP_SHOWN = "NoArgsIsHelpError"
 
 
@@ -48,10 +49,11 @@ def _usage_in_one_line() -> Iterator[None]:
     except _USAGE_ERRORS as error:
         if type(error).__name__ == _HELP_SHOWN:
             raise
-        words = " ".join(error.format_message().split()).rstrip(".")  # type: ignore[attr-defined]
+        words = " ".join(error.format_message().split())  # type: ignore[attr-defined]
+        words = words.replace(_NO_NUMBER, "give a plain number").removesuffix(".")
         context = getattr(error, "ctx", None)
         raise InputError(
-            f"{words}. See '{context.command_path if context else 'gelwright'} --help'."
+            f"{words}{'' if words.endswith('?') else '.'} See '{context.command_path if context else 'gelwright'} --help'."
         ) from error
 
 

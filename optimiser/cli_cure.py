@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+_SHORT_S = 5.0  # shorter cure times are more often minutes by mistake (assumed)
+
 
 def cure(
     what: Annotated[
@@ -76,6 +78,12 @@ def cure(
         text, data = cure_schedule(asked, gel_only)
     else:
         text, data = cure_gel(asked, seconds, thickness_um, programme, cycles)
+        if seconds is not None and seconds < _SHORT_S:
+            typer.echo(
+                f"Note: {seconds:g} s of light is short. --seconds counts seconds; a minute is 60.", err=True
+            )
+    if out is not None:
+        typer.echo(f"Written: {out}. Open {out / 'report.html'} in a browser.", err=True)
     if plot is not None:
         typer.echo(f"Picture written: {plot}", err=True)
     typer.echo(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) if as_json else text)

@@ -56,6 +56,7 @@ def sheet(
     """
     from .batch_sheet import batch_sheet, is_run_folder, recipe_of_gel, recipe_of_run
     from .batch_sheet_text import sheet_data, sheet_text
+    from .demo_data import list_demo_gels
 
     if paper not in PAPERS:
         raise InputError(f"--paper {paper}: no known paper. Use {' or '.join(PAPERS)}.")
@@ -70,6 +71,11 @@ def sheet(
             raise InputError(f"{what}: {', '.join(named)} given, but a run names its own. Leave it out.")
         recipe = recipe_of_run(Path(what), blend, lamp)
     else:
+        if not what.endswith(".toml") and what not in list_demo_gels():
+            raise InputError(
+                f"{what}: no folder of a run here, and no packaged gel. Give the --out folder of gelwright tune, or a gel's "
+                "TOML file."
+            )
         recipe = recipe_of_gel(what, lamp, seconds, thickness_um, programme)
     made = batch_sheet(recipe, batch_g, balance_g, largest_error_pct)
     folder = out or (Path(what) if is_run_folder(what) else None)

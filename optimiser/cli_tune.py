@@ -134,7 +134,9 @@ def _tune_brief(asked: Brief, file: Path, options: Options) -> None:
             say=bar.say,
             storage=options.storage,
         )
-        bar.say(f"Written: {_write(outcome, file, options.out)}")
+        bar.say(written(_write(outcome, file, options.out)))
+        if outcome.found.is_feasible:
+            bar.say(f"Grams for a trial batch: gelwright sheet {options.out} --batch-g 100")
         return outcome
 
     outcome = options.run(job)
@@ -158,7 +160,7 @@ def _tune_lamps(asked: Brief, file: Path, options: Options) -> None:
             progress=bar,
             say=bar.say,
         )
-        bar.say(f"Written: {write_lamps_folder(outcome, file, options.out)}")
+        bar.say(written(write_lamps_folder(outcome, file, options.out)))
         return outcome
 
     outcome = options.run(job)
@@ -181,7 +183,7 @@ def _tune_choices(asked: Brief, file: Path, options: Options) -> None:
             progress=bar,
             say=bar.say,
         )
-        bar.say(f"Written: {write_choices_folder(outcome, file, options.out)}")
+        bar.say(written(write_choices_folder(outcome, file, options.out)))
         return outcome
 
     outcome = options.run(job)
@@ -203,11 +205,16 @@ def _tune_set(asked: SetBrief, file: Path, options: Options) -> None:
             progress=bar,
             say=bar.say,
         )
-        bar.say(f"Written: {write_set_folder(outcome, file, options.out)}")
+        bar.say(written(write_set_folder(outcome, file, options.out)))
         return outcome
 
     outcome = options.run(job)
     options.show(set_text(outcome), set_data(outcome), outcome.is_feasible)
+
+
+def written(report: Path) -> str:
+    """Where the page for people lies that stands beside a written report."""
+    return f"Written: {report.parent}. Open {report.with_suffix('.html')} in a browser."
 
 
 def _make_folder(out: Path) -> None:

@@ -84,10 +84,15 @@ def lamp_state_lines(lamp: Lamp) -> list[str]:
     return [f"Lamp at {100.0 * lamp.course.level_ratio:.0f} % of its measured output: {'; '.join(changes)}."]
 
 
-def hand_text(hand: Hand) -> str:
-    """Temperature and nail of a hand in words."""
+def hand_words(hand: Hand) -> str:
+    """Temperature and nail of a hand, where its name stands before it."""
     thickness_mm = um_from_m(hand.nail_thickness_m) / _UM_PER_MM
-    return f"Finger at {c_from_k(hand.start_k):.0f} C, nail plate {thickness_mm:.2f} mm."
+    return f"{c_from_k(hand.start_k):.0f} °C, nail plate {thickness_mm:.2f} mm"
+
+
+def hand_text(hand: Hand) -> str:
+    """The same as a sentence."""
+    return f"Finger at {hand_words(hand)}."
 
 
 def hand_data(hand: Hand) -> dict[str, float]:

@@ -13,18 +13,18 @@ from ..models.schedule import Schedule
 from ..models.stack_results import StackResult
 from .after_cure_text import after_cure_lines
 from .brief import Limits
-from .build_picture import draw_course, draw_stack
 from .build_run import build_data, hottest, least_coat, least_cured
 from .build_run import remarks as build_remarks
 from .build_run import verdict_of as build_verdict
 from .cautions import long_cautions
-from .conditions import hand_text
+from .conditions import hand_words
 from .cure_pictures import conversion_picture, light_picture, temperature_pictures
 from .cure_run import law_remarks, model_remarks, verdict_of
 from .cycles_text import cycle_shares
 from .page_html import inline_svg
 from .page_parts import KeyFigure, Page, Picture, Section, State, Table, Text, table
 from .plots import draw_cycles, new_figure
+from .stack_pictures import coat_pictures, course_picture, stack_picture
 from .verdict import CureFigures, Verdict, dose_text
 from .versions import versions_text
 
@@ -75,7 +75,7 @@ def cure_page(gel: Gel, lamp: Lamp, results: Sequence[CureResult], hand: Hand) -
             ),
             ("lamp", f"{lamp.name} ({lamp.lamp_id}), programme {first.programme}"),
             ("time", f"{first.exposure_s:g} s" + (f", {first.cycles} cycles" if first.cycles > 1 else "")),
-            ("finger", hand_text(hand)),
+            ("finger", hand_words(hand)),
         ),
         headline=verdict.headline,
         verdict_state=_state(verdict),
@@ -103,11 +103,18 @@ def build_page(schedule: Schedule, lamp: Lamp, results: Sequence[StackResult]) -
     data = build_data(schedule, lamp, results)
     sections = [
         Section(
-            key="pictures", title="Pictures", blocks=(_stack_picture(soft), _course_picture(hot, limits))
+            key="pictures",
+            title="Pictures",
+            blocks=(stack_picture(soft), course_picture(hot, limits.nail_bed_max_k)),
+        ),
+        Section(
+            key="each-coat",
+            title="Each coat by itself",
+            blocks=coat_pictures({result.position: result for result in results}),
         ),
         Section(key="coats", title="Coats at the end", blocks=(_coat_table(soft),)),
         Section(key="positions", title="Every position", blocks=(_build_positions(results),)),
-        *_doubts(build_remarks(results), data["citations"]),
+        *_doubts([*data["law"], *build_remarks(results)], data["citations"]),
     ]
     return Page(
         kind="Whole build",
@@ -122,7 +129,7 @@ def build_page(schedule: Schedule, lamp: Lamp, results: Sequence[StackResult]) -
                 ),
             ),
             ("lamp", f"{lamp.name} ({lamp.lamp_id})"),
-            ("finger", hand_text(schedule.hand)),
+            ("finger", hand_words(schedule.hand)),
         ),
         headline=verdict.headline,
         verdict_state=_state(verdict),
@@ -197,7 +204,9 @@ def figure_cards(soft: CureFigures, hot: CureFigures, limits: Limits) -> tuple[K
         KeyFigure(
             label="Tacky layer on top",
             value=f"{um_from_m(soft.uncured_layer_m):.0f} µm",
-            remark="uncured gel: wipe it off, keep it off the skin",
+            remark="uncured gel: wipe it off, keep it off the skin"
+            if soft.uncured_layer_m
+            else "none left at the end",
         ),
     )
 
@@ -223,7 +232,7 @@ def _build_figures(results: Sequence[StackResult], limits: Limits) -> tuple[KeyF
             nail_bed_peak_k=soft.nail_bed_peak_k, cem43_min=soft.cem43_min, uncured_layer_m=soft.tacky_layer_m,
         ),
         CureFigures(
-            position=hot.position, thickness_m=round(hot.thickness_m, 7), bottom_conversion_fraction=0.0,
+            position=hot.position, thickness_m=round(hot.thickness_m, 6), bottom_conversion_fraction=0.0,
             conversion_ceiling_fraction=1.0, film_peak_k=hot.film_peak_k, nail_bed_peak_k=hot.nail_bed_peak_k,
             cem43_min=hot.cem43_min, uncured_layer_m=hot.tacky_layer_m,
         ),
@@ -250,12 +259,14 @@ def position_table(lamp: Lamp, results: Sequence[CureResult]) -> Table:
                 f"{result.surface_conversion_fraction:.3f}", f"{result.mean_conversion_fraction:.3f}",
                 f"{float(result.conversion_ceiling_fraction[-1]):.3f}", f"{um_from_m(result.uncured_layer_m):.1f}",
                 f"{c_from_k(result.film_peak_k):.1f}", f"{c_from_k(result.nail_bed_peak_k):.1f}", dose_text(result.cem43_min),
-                " / ".join(f"{100 * share:.1f}" for share in cycle_shares(result)),
+                *(
+                    [" / ".join(f"{100 * share:.1f}" for share in cycle_shares(result))] if result.cycles > 1 else []
+                ),
             )
         )  # fmt: skip
     head = (
         "position", "light / mW cm⁻²", "base", "surface", "mean", "possible", "tacky / µm", "film / °C", "nail bed / °C",
-        "CEM43 / min", "heat by cycle / % of the first",
+        "CEM43 / min", *(["heat by cycle / % of the first"] if results[0].cycles > 1 else []),
     )  # fmt: skip
     return table("Conversion and peak temperatures at every position", head, rows)
 
@@ -272,27 +283,6 @@ def cycle_picture(results: Sequence[CureResult]) -> Picture:
         svg=inline_svg(figure, "cycles"),
         alt=f"Heat of each cycle as a share of the first: {words}.",
         caption="Heat of reaction by cycle; a well cured film gives almost none from the second cycle on.",
-    )
-
-
-def _stack_picture(soft: StackResult) -> Picture:
-    figure, axes = new_figure(6.0, 3.8)
-    draw_stack(axes[0], soft)
-    faces = "; ".join(f"coat {coat.number} {coat.bottom_conversion_fraction:.2f}" for coat in soft.coats)
-    return Picture(
-        svg=inline_svg(figure, "stack"),
-        alt=f"Conversion through all coats at {soft.position}. Lower faces: {faces}.",
-        caption="Conversion from the air (left) to the nail (right), least cured position.",
-    )
-
-
-def _course_picture(hot: StackResult, limits: Limits) -> Picture:
-    figure, axes = new_figure(6.0, 3.8)
-    draw_course(axes[0], hot, limits.nail_bed_max_k)
-    return Picture(
-        svg=inline_svg(figure, "course"),
-        alt=f"Film and nail bed against time at {hot.position}; the nail bed peaks at {c_from_k(hot.nail_bed_peak_k):.1f} °C.",
-        caption="Temperatures over the whole schedule, hottest position; lamp on: shaded.",
     )
 
 

@@ -21,6 +21,7 @@ from .after_cure_text import after_cure_data, after_cure_lines
 from .brief import Limits
 from .cautions import short_cautions
 from .conditions import hand_data, hand_text, lamp_state_lines
+from .curve_data import cure_curves
 from .cycles_text import cycle_data, cycle_lines, rise_data, rise_lines
 from .verdict import CureFigures, Verdict, judge
 from .versions import versions
@@ -185,6 +186,7 @@ def cure_data(
             {**_data(result), **(rise_data(blanks[number]) if blanks else {})}
             for number, result in enumerate(results)
         ],
+        "curves": cure_curves(results),
         "versions": versions(),
         "citations": list(dict.fromkeys(text for result in results for text in result.citations)),
         "cautions": short_cautions(),

@@ -116,9 +116,15 @@ def _ageing(output: Allowance | None) -> str:
     more = f" (about {years:.0f} years of salon use)" if 1.0 <= years <= 40.0 else ""
     return (
         f"Ageing and battery: the limits are kept down to {100 * lowest:.0f} % of the output measured. A lamp that loses 30 % in "
-        f"10 000 h (assumed; published 1000 to 30 000 h) gets there after {years * HOURS_PER_YEAR:.0f} h of light{more}. An "
+        f"10 000 h (assumed; published 1000 to 30 000 h) gets there after about {_thousands(years * HOURS_PER_YEAR)} h of light{more}. An "
         "unregulated battery lamp falls to 58 % at 3.8 V per cell and 41 % at 3.6 V (hobby bench tests): measure it full and empty."
     )
+
+
+def _thousands(hours: float) -> str:
+    """Hours in two digits, thousands apart."""
+    digits = max(0, len(f"{hours:.0f}") - 2)
+    return f"{round(hours, -digits):,.0f}".replace(",", " ")
 
 
 def _tested(outcome: Outcome, best: Candidate) -> Text:

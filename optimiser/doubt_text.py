@@ -11,7 +11,7 @@ from .cautions import short_cautions
 from .conditions import hand_text
 from .doubt import TIGHTEST, Doubt, Share
 from .passing import NOT_VARIED, Chance, Passing
-from .plots import COLOURS, GREY, new_figure, save
+from .plots import COLOURS, GREY, MARKERS, new_figure, save
 from .varied import Group, Varied
 
 if TYPE_CHECKING:
@@ -161,14 +161,22 @@ def draw_shares(axes: Axes, found: Doubt) -> Axes:
     """Total shares of the largest inputs with their intervals; first-order shares darker inside."""
     rows = [pair for pair in found.ranked()[:SHOWN] if pair[1].total > 0.005][::-1]
     colours = {"use": COLOURS[0], "data": COLOURS[1]}
+    hatches = {"use": "///", "data": ""}
     for height, (each, share) in enumerate(rows):
         axes.barh(height, 100 * share.total, color=colours[each.group], alpha=0.35, height=0.6)
         axes.barh(
-            height, 100 * min(max(share.first, 0.0), share.total), color=colours[each.group], height=0.6
+            height,
+            100 * min(max(share.first, 0.0), share.total),
+            color=colours[each.group],
+            hatch=hatches[each.group],
+            edgecolor="white",
+            lw=0,
+            height=0.6,
         )
         axes.plot([100 * share.total_low, 100 * share.total_high], [height, height], color=GREY, lw=1.2)
     for group, colour in colours.items():
-        axes.barh(0, 0, color=colour, label=_GROUP_WORDS[group])  # type: ignore[index]
+        words = _GROUP_WORDS[group]  # type: ignore[index]
+        axes.barh(0, 0, color=colour, hatch=hatches[group], edgecolor="white", lw=0, label=words)
     axes.set_yticks(range(len(rows)), [each.words for each, _ in rows])
     axes.set_xlim(0.0, None)
     axes.set_xlabel("share of the scatter / %: alone (full), with others (pale)")
@@ -180,9 +188,9 @@ def draw_shares(axes: Axes, found: Doubt) -> Axes:
 def draw_chances(axes: Axes, found: Doubt) -> Axes:
     """Chance of keeping each limit and all together, with binomial intervals."""
     names = [*found.use.kept_by_limit, "all together"][::-1]
-    for shift, words, passing, colour in (
-        (0.15, "in use", found.use, COLOURS[0]),
-        (-0.15, "with the doubt about the model's numbers", found.with_data, COLOURS[1]),
+    for shift, words, passing, colour, marker in (
+        (0.15, "in use", found.use, COLOURS[0], MARKERS[0]),
+        (-0.15, "with the doubt about the model's numbers", found.with_data, COLOURS[1], MARKERS[3]),
     ):
         whole = Chance(
             fraction=passing.probability_fraction,
@@ -196,7 +204,8 @@ def draw_chances(axes: Axes, found: Doubt) -> Axes:
             axes.plot(
                 100 * chance.fraction,
                 height + shift,
-                "o",
+                ls="",
+                marker=marker,
                 color=colour,
                 ms=5,
                 label=words if not height else None,

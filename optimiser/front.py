@@ -119,7 +119,10 @@ def axes_of(names: Sequence[str], problem: Problem) -> tuple[Axis, ...]:
         )
     missing = missing_prices(problem.space.keys, problem.brief) if "cost" in names else []
     if missing:
-        raise InputError(f"prices.per_kg lacks {', '.join(missing)}; a front of cost needs a price for each.")
+        raise InputError(
+            f"prices.per_kg lacks {', '.join(missing)}; a front of cost needs a price "
+            'for each. Add to the brief, for example: [prices], currency = "EUR", per_kg = { BAPO = 120 }, every one of them named.'
+        )
     chosen = [AXES[name] for name in names]
     return tuple(sorted(chosen, key=lambda axis: not axis.objective))
 

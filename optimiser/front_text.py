@@ -10,7 +10,7 @@ from .cautions import short_cautions
 from .front import Front, FrontPoint
 from .matching_text import blend_text
 from .passing import Passing
-from .plots import COLOURS, GREY, new_figure, save
+from .plots import COLOURS, GREY, MARKERS, new_figure, save
 from .tune import Inputs
 from .versions import versions
 
@@ -147,10 +147,11 @@ def front_picture(found: Front, inputs: Inputs, path: Path) -> Path:
     figure, panels = new_figure(6.4 * count, 4.2, columns=count)
     sets = list(dict.fromkeys(tuple(sorted(point.blend_wt_pct)) for point in found.points))
     for column, axes in enumerate(panels, start=1):
-        for colour, keys in zip(COLOURS * (1 + len(sets) // len(COLOURS)), sets, strict=False):
+        for number, keys in enumerate(sets):
+            colour, marker = COLOURS[number % len(COLOURS)], MARKERS[number % len(MARKERS)]
             own = [point for point in found.points if tuple(sorted(point.blend_wt_pct)) == keys]
             axes.plot(
-                [point.values[column] for point in own], [point.values[0] for point in own], "o", color=colour, ms=5,
+                [point.values[column] for point in own], [point.values[0] for point in own], ls="", marker=marker, color=colour, ms=6,
                 label=" + ".join(keys),
             )  # fmt: skip
         if count == 1:

@@ -35,6 +35,12 @@ HOW = (
 )
 
 
+def gel_label(grid: Grid, key: str) -> str:
+    """Name of a gel, with its key where another gel of the grid bears the same name."""
+    name = grid.gels[key].name
+    return name if sum(gel.name == name for gel in grid.gels.values()) == 1 else f"{name} ({key})"
+
+
 def draw_grid(axes: Axes, grid: Grid) -> Axes:
     """One field per pair: sign, base conversion and nail-bed peak; colour and hatching repeat what the sign says.
 
@@ -80,7 +86,7 @@ def draw_grid(axes: Axes, grid: Grid) -> Axes:
     axes.set_ylim(len(rows), 0)
     axes.set_xticks([i + 0.48 for i in range(len(columns))], columns, rotation=20, ha="left")
     axes.xaxis.tick_top()
-    axes.set_yticks([i + 0.46 for i in range(len(rows))], [grid.gels[key].name for key in rows])
+    axes.set_yticks([i + 0.46 for i in range(len(rows))], [gel_label(grid, key) for key in rows])
     axes.tick_params(length=0)
     for side in axes.spines.values():
         side.set_visible(False)
@@ -126,7 +132,7 @@ def grid_page(grid: Grid) -> Page:
         columns=tuple(grid.lamps),
         rows=tuple(
             (
-                grid.gels[gel].name,
+                gel_label(grid, gel),
                 tuple(
                     MatrixCell(
                         mark=MARKS[cell.outcome],
@@ -148,7 +154,7 @@ def grid_page(grid: Grid) -> Page:
         kind="Gels against lamps",
         title=f"{len(grid.gels)} gels in {len(grid.lamps)} lamps",
         is_demonstration=grid.is_demonstration,
-        facts=(),
+        facts=tuple(("lamp", f"{key}: {lamp.name}") for key, lamp in grid.lamps.items()),
         headline=f"{len(good)} of {len(grid.cells)} pairs cure through and stay cool",
         verdict_state="kept" if len(good) == len(grid.cells) else "near" if good else "broken",
         answer="",
@@ -169,7 +175,7 @@ def _details(cell: Cell, grid: Grid) -> Section:
     words = (cell.reason, cell.rescue) if cell.rescue else (cell.reason,)
     return Section(
         key=_anchor(cell, grid),
-        title=f"{MARKS[cell.outcome]} {cell.gel_name} in {cell.lamp_id}: {cell.outcome}",
+        title=f"{MARKS[cell.outcome]} {gel_label(grid, cell.gel_key)} in {cell.lamp_id}: {cell.outcome}",
         blocks=(Text(paragraphs=(*words, numbers + ".")), _places(cell)),
         is_folded=True,
     )
@@ -189,7 +195,7 @@ def _places(cell: Cell) -> Table:
 
 def grid_text(grid: Grid) -> str:
     """The grid for the terminal: a table of signs, then a sentence for every pair that fails."""
-    names = {key: gel.name for key, gel in grid.gels.items()}
+    names = {key: gel_label(grid, key) for key in grid.gels}
     width = max(len(name) for name in names.values())
     numbers = [str(i) for i in range(1, len(grid.lamps) + 1)]
     lines = [f"{len(grid.gels)} gels in {len(grid.lamps)} lamps, lowest base conversion and hottest nail bed"]
@@ -208,7 +214,7 @@ def grid_text(grid: Grid) -> str:
     lines += ["", key_words()]
     failing = [cell for cell in grid.cells if not cell.passes]
     lines += [
-        f"\n{cell.gel_name} in {cell.lamp_id}: {cell.outcome}. {cell.reason} {cell.rescue}"
+        f"\n{names[cell.gel_key]} in {cell.lamp_id}: {cell.outcome}. {cell.reason} {cell.rescue}"
         for cell in failing
     ]
     lines += ["", "Cautions:", *(f"- {each}" for each in short_cautions())]

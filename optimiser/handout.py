@@ -90,7 +90,7 @@ def handout_figure(pairs: Sequence[Pair]) -> Figure:
             _words(figure, 0.07, top, "Invented demonstration data.", size=9, style="italic")
         _words(figure, 0.07, 0.918, textwrap.fill(LESSON, 112), size=9)
         rows = figure.add_gridspec(
-            3, len(pairs), left=0.095, right=0.915, top=0.745, bottom=0.34, hspace=0.55, wspace=0.5
+            3, len(pairs), left=0.105, right=0.9, top=0.745, bottom=0.295, hspace=0.62, wspace=0.55
         )
         for column, pair in enumerate(pairs):
             _column(figure, rows, column, pair, len(pairs), limits)
@@ -120,14 +120,18 @@ def _column(figure: Figure, rows: Any, column: int, pair: Pair, columns: int, li
     )
     light.set_title("What the lamp gives, what the gel takes", loc="left", fontsize=9, fontweight="bold")
     depth = draw_conversion(
-        figure.add_subplot(rows[1, column]), pair.results, cell.asked_fraction, "How far it has set, by depth"
+        figure.add_subplot(rows[1, column]),
+        pair.results,
+        cell.asked_fraction,
+        "How far it has set, by depth (grey: sticky)",
+        names_tacky=False,
     )
     depth.legend(loc="lower right", ncols=2, fontsize=6.5, framealpha=0.85, edgecolor="none")
     draw_nail_bed_temperature(figure.add_subplot(rows[2, column]), pair.results, limits.nail_bed_max_k)
     plain = " ".join(plain_words(cell.soft, cell.hot, limits))
     why = f"Why: {reason_of(cell, pair.gel, pair.lamp, limits)}"
     told = "\n".join(textwrap.fill(text, width + 8) for text in (plain, why))
-    _words(figure, left, 0.297, told, size=7.8)
+    _words(figure, left, 0.253, told, size=7.8)
 
 
 def _cautions(figure: Figure) -> None:

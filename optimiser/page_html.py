@@ -20,10 +20,12 @@ TEMPLATES = Path(__file__).parent / "templates"
 # Fixed colours of the pictures become variables of the page, so that they follow its light or dark dress.
 _INK = {"#222222": "--ink", "#333333": "--ink", "#000000": "--ink", "#555555": "--ink-soft", "#666666": "--ink-soft",
         "#888888": "--ink-soft", "#999999": "--ink-soft", "#b22222": "--warn", "#6a4c93": "--violet",
-        "#b8a2d6": "--violet-pale", "#ffffff": "--paper"}  # fmt: skip
+        "#b8a2d6": "--violet-pale", "#ffffff": "--paper", "#f3e6d3": "--band-base", "#e4eef5": "--band-builder", "#f6dde6": "--band-colour",
+        "#e7f1e2": "--band-top"}  # fmt: skip
 _SERIES = {colour.lower(): f"--series-{i}" for i, colour in enumerate(COLOURS)}
 _VARIABLES = {**_INK, **_SERIES}
 _HEX = re.compile(r"#[0-9a-fA-F]{6}\b")
+_UNIT = re.compile(r"(?<=\d) (?=(?:%|wt%|µm|nm|°C|K|s|min|mW|CEM43)(?![\w-]))")
 _ID = re.compile(r'(id="|url\(#|href="#)([A-Za-z_][\w.-]*)')
 
 
@@ -78,6 +80,7 @@ def page_html(page: Page) -> str:
     )
     environment.filters["grouped"] = grouped
     environment.filters["from_markdown"] = from_markdown
+    environment.filters["bound"] = bound
     environment.globals["marks"] = STATE_MARKS
     environment.globals["state_words"] = STATE_WORDS
     style = (TEMPLATES / "page.css").read_text(encoding="utf-8")
@@ -85,11 +88,16 @@ def page_html(page: Page) -> str:
     return text + "\n"
 
 
+def bound(text: str) -> str:
+    """Text whose numbers keep their units beside them at the end of a line."""
+    return _UNIT.sub("\N{NO-BREAK SPACE}", text)
+
+
 def from_markdown(text: str) -> str:
     """Markdown of a report as HTML; raw HTML in it stays text, wide tables scroll by themselves."""
     from markdown_it import MarkdownIt
 
-    html: str = MarkdownIt("commonmark", {"html": False}).enable("table").render(text)
+    html: str = MarkdownIt("commonmark", {"html": False}).enable("table").render(bound(text))
     opened = '<div class="table" tabindex="0" role="region" aria-label="Table, scrolls sideways"><table>'
     return html.replace("<table>", opened).replace("</table>", "</table></div>")
 

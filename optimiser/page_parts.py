@@ -30,12 +30,15 @@ class KeyFigure:
         What it is, the number with its unit, what it is held against.
     state : {"kept", "near", "broken", "plain"}
         How it stands to its limit; shown as a word and a sign, never by colour alone.
+    state_words : str
+        The word, where "kept" or "broken" would not do, as for a chance.
     """
 
     label: str
     value: str
     remark: str
     state: State = "plain"
+    state_words: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

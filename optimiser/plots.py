@@ -42,6 +42,7 @@ DASHES: tuple[Any, ...] = (
     (0, (3, 1, 1, 1, 1, 1)),
     (0, (9, 2)),
 )
+MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<")
 SHOWN_LIGHT_FRACTION = 5e-3  # wavelengths with less than this share of the peak are not drawn
 
 
@@ -145,8 +146,9 @@ def draw_conversion(
     results: Sequence[CureResult],
     least_fraction: float | None,
     title: str = "Conversion against depth",
+    names_tacky: bool = True,
 ) -> Axes:
-    """Conversion against depth, one line per position, with the possible and the asked-for conversion."""
+    """Conversion against depth, one line per position, with the possible and the asked-for conversion and the tacky layer."""
     for style, result in zip(line_styles(len(results)), results, strict=True):
         axes.plot(
             um_from_m(result.depth_m), result.conversion_fraction, lw=1.6, label=result.position, **style
@@ -162,13 +164,31 @@ def draw_conversion(
     )
     if least_fraction is not None:
         axes.axhline(least_fraction, color=WARN, lw=1.0, ls="--", label="least at the base")
+    _tacky_band(axes, results, names_tacky)
     axes.set_xlim(0.0, float(um_from_m(first.thickness_m)))
-    axes.set_ylim(0.0, 1.0)
+    axes.set_ylim(0.0, 1.05)
     axes.set_xlabel("depth below the surface / µm")
     axes.set_ylabel("conversion")
     _title(axes, title)
     _legend(axes, loc="lower center", ncols=3)
     return axes
+
+
+def _tacky_band(axes: Axes, results: Sequence[CureResult], is_named: bool) -> None:
+    """Shade, and name if asked, the tacky layer of the worst position, where the film below it has set."""
+    worst = max(results, key=lambda result: result.uncured_layer_m)
+    deep = float(worst.uncured_layer_m)
+    inside = (worst.depth_m > 1.5 * deep) & (worst.depth_m < 0.5 * worst.thickness_m)
+    if deep <= 0.0 or not inside.any() or float(worst.conversion_fraction[inside].min()) < 0.7:
+        return
+    axes.axvspan(0.0, um_from_m(deep), color=GREY, alpha=0.18, lw=0)
+    if not is_named:
+        return
+    axes.annotate(
+        f"tacky under air,\n{um_from_m(deep):.0f} µm at {worst.position}", (um_from_m(deep), 0.5), xytext=(14, 0),
+        textcoords="offset points", va="center", fontsize=8, color="#333333",
+        arrowprops={"arrowstyle": "-", "color": "#666666", "lw": 0.8},
+    )  # fmt: skip
 
 
 def draw_film_temperature(axes: Axes, results: Sequence[CureResult]) -> Axes:
@@ -193,7 +213,7 @@ def draw_nail_bed_temperature(axes: Axes, results: Sequence[CureResult], limit_k
     for line_k, words, colour in ((COMFORT_K, "comfort", GREY), (limit_k, "limit", WARN)):
         line = c_from_k(line_k)
         axes.axhline(line, color=colour, lw=1.0, ls="--")
-        _note(axes, line, f"{line:.0f} °C {words}", colour)
+        _note(axes, line, f"{line:.0f} °C {words}", colour, is_below=words == "comfort")
     _time_axis(axes, results, "nail bed / °C", "Nail bed")
     axes.set_ylim(None, max(top, c_from_k(limit_k)) + 2.0)
     return axes
@@ -214,11 +234,11 @@ def _legend(axes: Axes, **where: Any) -> None:
     axes.legend(frameon=False, fontsize=8, labelcolor="#333333", **where)
 
 
-def _note(axes: Axes, height: float, words: str, colour: str) -> None:
-    """Write a line's meaning on the line, at the right-hand end."""
+def _note(axes: Axes, height: float, words: str, colour: str, is_below: bool = False) -> None:
+    """Write a line's meaning on the line, or below it where another line lies close above, at the right-hand end."""
     axes.annotate(
-        words, (1.0, height), xycoords=("axes fraction", "data"), xytext=(0, 2), textcoords="offset points",
-        ha="right", va="bottom", fontsize=7.5, color=colour,
+        words, (1.0, height), xycoords=("axes fraction", "data"), xytext=(0, -2 if is_below else 2),
+        textcoords="offset points", ha="right", va="top" if is_below else "bottom", fontsize=7.5, color=colour,
     )  # fmt: skip
 
 

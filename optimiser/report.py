@@ -18,7 +18,7 @@ from .cure_run import model_remarks
 from .passing import broken_lines
 from .problem import OBJECTIVE_WORDS
 from .report_pictures import LAMP_PICTURES, picture_name
-from .report_text import objective_words, table
+from .report_text import chance_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, candidate_table, citations, outcome_data
 from .tune import Outcome, blended
 from .versions import versions_text
@@ -163,7 +163,7 @@ def _answer(outcome: Outcome) -> list[str]:
         ]
     lines += ["", best.verdict.text, "", f"Predicted chance of passing: **{chance(best)}**."]
     lines += broken_lines(best.passing, best.passing_with_data)
-    lines += ["", f"Varied. {best.passing_with_data.included}"]
+    lines += ["", "What was varied, and by how much, stands under *How this was worked out*."]
     doubts = status_doubts(outcome, best)
     lines += ["", *(f"- {doubt}" for doubt in doubts)] if doubts else []
     if outcome.found.is_feasible:
@@ -182,22 +182,25 @@ def objective_text(outcome: Outcome, value: float) -> str:
 
 def _ranked(outcome: Outcome) -> list[str]:
     rows = []
+    is_priced = any(shown.cost_per_kg is not None for shown in outcome.candidates)
     for rank, shown in enumerate(outcome.candidates, start=1):
-        cost = "no price" if shown.cost_per_kg is None else f"{shown.cost_per_kg:.2f}"
+        cost = ["no price" if each is None else f"{each:.2f}" for each in [shown.cost_per_kg] if is_priced]
         yellow = "no data" if shown.yellowness_ratio is None else f"{shown.yellowness_ratio:.1f}"
         hottest = max(shown.places, key=lambda place: place.nail_bed_peak_k)
         softest = min(shown.places, key=lambda place: place.bottom_conversion_fraction)
         rows.append(
             (
-                str(rank), shown.name, objective_text(outcome, shown.objective),
+                str(rank), f"**{shown.name}**", objective_text(outcome, shown.objective),
                 f"{softest.bottom_conversion_fraction:.3f}", f"{c_from_k(hottest.nail_bed_peak_k):.1f}",
-                cost, yellow, chance(shown), "; ".join(_binding(shown)),
+                *cost, yellow, chance_text(shown.passing),
+                f"{100 * shown.passing_with_data.probability_fraction:.0f} %", "; ".join(_binding(shown)),
             )
         )  # fmt: skip
     currency = outcome.inputs.brief.currency or "any currency"
     head = (
         "rank", "blend / wt%", "objective", "lowest base conversion", "highest nail bed / °C",
-        f"cost / {currency} per kg gel", "yellowness (E313)", "chance of passing", "what limits it",
+        *([f"cost / {currency} per kg gel"] if is_priced else []), "yellowness (E313)", "chance of passing in use",
+        "with the model's doubt", "what limits it",
     )  # fmt: skip
     others = len(outcome.found.ranked) - len(outcome.candidates)
     lines = ["## Ranked blends", "", *table(head, rows)]
@@ -339,6 +342,10 @@ def _method(outcome: Outcome) -> list[str]:
     lines.append(
         f"- cure judged at the weakest and the strongest position ({ends}), heat at the strongest, at both ends of the "
         "thickness window; every position recomputed for the blends shown"
+    )
+    varied = outcome.candidates[0].passing_with_data.included
+    lines.append(
+        f"- chance of passing: share of the draws that keep every limit when these are varied. {varied}"
     )
     lines.append(f"- seed {brief.seed}, fingerprint {outcome.digest}")
     lines.append("- versions: " + versions_text())

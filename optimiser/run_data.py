@@ -10,6 +10,7 @@ from typing import Any
 from .answer import Candidate
 from .cautions import short_cautions
 from .constraints import Constraint
+from .curve_data import cure_curves
 from .local import Local
 from .problem import OBJECTIVE_WORDS
 from .tune import Outcome
@@ -138,6 +139,7 @@ def outcome_data(outcome: Outcome) -> dict[str, Any]:
             for each in outcome.conflicts
         ],
         "impossible": None if outcome.impossible is None else way_out_data(outcome.impossible),
+        "curves": cure_curves(outcome.traces),
         "excluded": [{"key": out.key, "name": out.name, "reason": out.reason} for out in space.excluded],
         "law_notes": list(space.law_notes),
         "search": {

@@ -372,7 +372,8 @@ def _check_prices(brief: Brief, space: SearchSpace) -> None:
     if missing:
         raise InputError(
             f"prices.per_kg lacks {', '.join(missing)}; cost is an objective or a limit of this brief, so every "
-            "allowed substance needs a price. Add the prices or forbid the substances."
+            "allowed substance needs a price. Add the prices (per_kg = { BAPO = 120 } under [prices], every one of them "
+            "named) or forbid the substances."
         )
 
 

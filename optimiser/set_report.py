@@ -15,7 +15,7 @@ from ..models.schedule_file import save_schedule
 from ..models.stack_results import StackResult
 from .build_run import remarks
 from .cautions import long_cautions, short_cautions
-from .page_parts import State
+from .curve_data import build_curves
 from .problem import OBJECTIVE_WORDS
 from .report_text import blend_text, chance_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, limit_rows
@@ -23,11 +23,10 @@ from .set_answer import set_verdict, thickest_buried, worst_rows
 from .set_brief import CoatAsked
 from .set_tune import SetOutcome
 from .versions import versions, versions_text
-from .written_page import write_written_page
 
 SHARING_WORDS = {
     "free": "each gel its own best substances",
-    "fewest": "as few different initiators and amines as possible first, then the objective (lexicographic)",
+    "fewest": "as few different initiators and amines as possible first, then the objective",
     "penalised": "objective plus a penalty for every different initiator or amine",
 }
 METHOD = (
@@ -290,6 +289,10 @@ def set_data(outcome: SetOutcome) -> dict[str, Any]:
         ],
         "stacks": [coats.stack_name(stack) for stack in range(len(coats.stacks))],
         "limits": limit_rows(outcome.problem.constraints, outcome.figures),
+        "curves": [
+            {"stack": coats.stack_name(at.stack), "is_thick": at.is_thick, **curves}
+            for at, curves in zip(coats.corners, build_curves(outcome.results), strict=True)
+        ],
         "passing": asdict(outcome.passing),
         "search": {
             "method": list(METHOD),
@@ -309,6 +312,7 @@ def write_set_folder(outcome: SetOutcome, file: Path, folder: Path) -> Path:
     import pandas as pd
 
     from .build_picture import build_picture
+    from .set_page import write_set_page
 
     if file.resolve() != (folder / "brief.toml").resolve():
         shutil.copyfile(file, folder / "brief.toml")
@@ -329,6 +333,5 @@ def write_set_folder(outcome: SetOutcome, file: Path, folder: Path) -> Path:
     )
     report = folder / "report.md"
     report.write_text(set_report(outcome), encoding="utf-8")
-    state: State = "kept" if outcome.is_feasible else "broken"
-    write_written_page(report, kind="A set of coats", headline=set_verdict(outcome).headline, state=state)
+    write_set_page(outcome, report)
     return report

@@ -39,6 +39,7 @@ max_initiators = 3
 smallest_loading_wt_pct = 0.1      # what your balance can weigh into a trial batch
 # allowed = ["BAPO", "TPO-L"]      # only these; leave out to search all of known legal status
 # forbidden = ["MBF"]
+# allow_unknown_status = true      # also those of which no list says whether they are allowed: check before use
 
 [limits]                           # a blend outside any of these is no answer
 bottom_conversion_min_share = 0.9  # at the base of the coat, share of what is possible
@@ -50,19 +51,31 @@ temperature_k = 1.0
 conversion_fraction = 0.05
 
 [objective]
-minimise = "least_initiator"       # least_heat, least_initiator, least_cost or least_yellowing
+minimise = "least_initiator"       # least_heat, least_initiator, least_cost (needs [prices]) or least_yellowing
+
+# [prices]                         # of every allowed substance; needed for least_cost and for fronts of cost
+# currency = "EUR"
+# per_kg = { BAPO = 120, TPO-L = 75, HCPK = 22, HMPP = 20, MBF = 35 }
 """
 NOTES = """First steps. All data here are invented demonstration data.
 
-1. gelwright lamp show lamp                     what light the lamp gives, finger by finger
+1. gelwright lamp show lamp
+   What light the lamp gives, finger by finger, and which initiators can use it.
 2. gelwright cure gel.toml --lamp lamp/ --seconds 60 --out cure
-                                                how this gel cures in it; open cure/report.html
-3. gelwright tune brief.toml --out run          which blend does it best; open run/report.html
-4. Replace lamp/ by the client's lamp:
-   gelwright lamp read EXPORT.csv --unit mW/cm2/nm --out client_lamp
-   then write names = ["client_lamp/lamp.toml"] in brief.toml.
-5. Replace the resin base in gel.toml by your own, and tune again.
-6. gelwright sheet run --batch-g 20             grams for the trial batch
+   How the gel you have cures in it. Open cure/report.html. This one gets much too hot at 500 um: step 3 looks for a blend
+   that does not, in the thinner film of brief.toml.
+3. gelwright tune brief.toml --out run
+   Which blend of initiators does it best. Open run/report.html, and run/customer.html for the client.
+4. gelwright sheet run --batch-g 100
+   Grams for a trial batch, in the order to weigh them: run/batch_sheet.pdf.
+
+Then with your own data:
+
+5. The client's lamp: gelwright lamp read EXPORT.csv --unit mW/cm2/nm --out client_lamp
+   (the unit is the one your instrument writes; lamp/export_semicolon.csv shows what an export looks like), then
+   names = ["client_lamp/lamp.toml"] in brief.toml.
+6. Your resin base in gel.toml, your film and cure time in brief.toml; then tune again.
+7. After the trial in the laboratory: gelwright trial --help, and gelwright fit --help to calibrate the gel with it.
 
 A prediction is a starting point for a trial, never a release. Keep uncured gel off the skin; never raise a tissue limit to
 make a brief pass; local law, a qualified safety assessor and licensed practice come first.

@@ -13,7 +13,7 @@ from ..models.exotherm_cycles import CURED_SHARE
 from ..models.trial import TrialSignal
 from ..models.trial_temperature import TemperatureAnalysis
 from .brief import COMFORT_K, FILM_COMMON_PRACTICE_K, Limits
-from .plots import COLOURS, GREY, LIGHT, WARN, new_figure, save
+from .plots import COLOURS, DASHES, GREY, LIGHT, WARN, new_figure, save
 from .trial_run import TrialRun, percent
 
 if TYPE_CHECKING:
@@ -62,9 +62,9 @@ def draw_readings(axes: Axes, run: TrialRun, analysis: TemperatureAnalysis) -> A
     for start, end in analysis.exposures_s:
         axes.axvspan(start - zero, end - zero, color=LIGHT, alpha=0.35, lw=0)
     time = rise.time_s - zero
-    for colour, values, label in ((COLOURS[1], rise.sample_k, "sample"), (COLOURS[0], rise.blank_k, "blank")):
+    for number, values, label in ((1, rise.sample_k, "sample"), (0, rise.blank_k, "blank")):
         shown = np.where(rise.missing, np.nan, c_from_k(values))
-        axes.plot(time, shown, color=colour, lw=1.3, label=label)
+        axes.plot(time, shown, color=COLOURS[number], ls="--" if number == 0 else "-", lw=1.3, label=label)
     place = run.reading.trial.signals[0].place
     lines = (
         ((COMFORT_K, "comfort"), (Limits().nail_bed_max_k, "limit"))
@@ -118,6 +118,7 @@ def draw_cycles(axes: Axes, analysis: TemperatureAnalysis) -> Axes:
             rise.time_s[inside] - start,
             value,
             color=COLOURS[number % len(COLOURS)],
+            ls=DASHES[number % len(DASHES)],
             lw=1.4,
             label=f"cycle {number + 1}",
         )

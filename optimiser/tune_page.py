@@ -10,13 +10,14 @@ from .cure_pictures import conversion_picture, light_picture, temperature_pictur
 from .page_html import inline_svg
 from .page_parts import KeyFigure, Page, Picture, Section, State, state_of
 from .plots import draw_margins, margin_bars, new_figure
-from .report import chance, report_text
+from .report import report_text
 from .tune import Outcome, blended
 from .versions import versions_text
 from .written_page import parts_of, sections_of
 
 _SHOWN_ELSEWHERE = ("Pictures of the first blend",)
 LIKELY, DOUBTFUL = 0.9, 0.75  # estimated: where a chance of passing stops being good, and where it is poor
+CHANCE_WORDS: dict[State, str] = {"kept": "likely", "near": "doubtful", "broken": "unlikely", "plain": ""}
 
 
 def tune_page(outcome: Outcome) -> Page:
@@ -29,7 +30,9 @@ def tune_page(outcome: Outcome) -> Page:
     """
     best, inputs = outcome.candidates[0], outcome.inputs
     feasible = outcome.found.is_feasible
-    written = parts_of(report_text(outcome))
+    written = parts_of(
+        report_text(outcome).replace(f"{best.verdict.text}\n\n", "")
+    )  # told on the first screen
     return Page(
         kind="Tuning run",
         title=inputs.brief.title,
@@ -66,6 +69,7 @@ def key_figures(shown: Candidate) -> tuple[KeyFigure, ...]:
     wet = max(shown.places, key=lambda place: place.uncured_layer_m)
     passing = shown.passing
     asked = _tightest(shown, "bottom_conversion_fraction")
+    digits = 2 if asked is None or abs(soft.bottom_conversion_fraction - asked[0].limit) >= 0.01 else 3
     limit = _tightest(shown, "nail_bed_peak_k")
     likely: State = (
         "kept"
@@ -77,16 +81,16 @@ def key_figures(shown: Candidate) -> tuple[KeyFigure, ...]:
     found = [
         KeyFigure(
             label="Conversion at the base of the coat",
-            value=f"{soft.bottom_conversion_fraction:.2f}",
+            value=f"{soft.bottom_conversion_fraction:.{digits}f}",
             remark=f"{_place(soft.position, soft.thickness_m)}; possible {soft.conversion_ceiling_fraction:.2f}"
-            + (f", asked {asked[0].shown(asked[0].limit)}" if asked else ""),
+            + (f", asked {asked[0].limit:.{digits}f} with the margin" if asked else ""),
             state=asked[1] if asked else "plain",
         ),
         KeyFigure(
             label="Nail bed, hottest",
             value=f"{c_from_k(hot.nail_bed_peak_k):.1f} °C",
             remark=_place(hot.position, hot.thickness_m)
-            + (f"; limit {limit[0].shown(limit[0].limit)}" if limit else ""),
+            + (f"; asked at most {limit[0].shown(limit[0].limit)} with the margin" if limit else ""),
             state=limit[1] if limit else "plain",
         ),
         KeyFigure(
@@ -97,8 +101,10 @@ def key_figures(shown: Candidate) -> tuple[KeyFigure, ...]:
         KeyFigure(
             label="Chance of passing in use",
             value=f"{100 * passing.probability_fraction:.0f} %",
-            remark=chance(shown).partition("(")[2].rstrip(")"),
+            remark=f"between {100 * passing.low_fraction:.0f} and {100 * passing.high_fraction:.0f} % by {passing.draws} draws; "
+            f"{100 * shown.passing_with_data.probability_fraction:.0f} % with the doubt about the model's numbers",
             state=likely,
+            state_words=CHANCE_WORDS[likely],
         ),
     ]
     if shown.cost_per_kg is not None:

@@ -51,7 +51,7 @@ class Why:
 
 
 def read_asked(text: str) -> dict[str, float | None]:
-    """Substances of a blend written as ``BAPO``, ``BAPO+HCPK`` or ``BAPO=0.2+HCPK=0.5`` (wt%).
+    """Substances of a blend: ``BAPO``, ``BAPO+HCPK``, ``BAPO=0.2+HCPK=0.5`` (wt%), or as reports print it, ``BAPO 0.2 %``.
 
     Raises
     ------
@@ -63,7 +63,8 @@ def read_asked(text: str) -> dict[str, float | None]:
     known = [*list_photoinitiators(), *list_amines()]
     asked: dict[str, float | None] = {}
     for part in text.split("+"):
-        name, _, load = (each.strip() for each in part.partition("="))
+        bare = part.strip().removesuffix("%").removesuffix("wt").strip()
+        name, _, load = (each.strip() for each in bare.partition("=" if "=" in bare else " "))
         if name not in known:
             raise unknown_name("initiator or amine", name, known)
         if load and not (re.fullmatch(r"\d*\.?\d+", load) and float(load) > 0.0):

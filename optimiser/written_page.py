@@ -99,6 +99,11 @@ def sections_of(
     )
 
 
+def without_pictures(text: str) -> str:
+    """A report without its pictures, for a page that draws them itself."""
+    return re.sub(r"\n?" + _IMAGE.pattern + r"\n", "", text)
+
+
 def _with_pictures(text: str, folder: Path | None) -> str:
     def inside(found: re.Match[str]) -> str:
         file = (folder or Path()) / found[2]

@@ -1,11 +1,13 @@
 """The cure command with a schedule: text, JSON, files, picture, exit codes."""
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
@@ -15,11 +17,12 @@ from gelwright.models.heat import Hand
 from gelwright.models.stack import build
 from gelwright.models.stack_results import StackResult
 from gelwright.optimiser.brief import Limits
-from gelwright.optimiser.build_picture import coat_edges, lit_spans, profiles
+from gelwright.optimiser.build_picture import lit_spans
 from gelwright.optimiser.build_run import build_text, least_coat, verdict_of
 from gelwright.optimiser.cautions import short_cautions
 from gelwright.optimiser.cli import app
 from gelwright.optimiser.conditions import hand_in_use, lamp_in_use, lamp_state_lines
+from gelwright.optimiser.curve_data import coat_edges, profiles
 from gelwright.optimiser.demo_data import (
     DEMO_FOLDER,
     is_schedule,
@@ -66,6 +69,16 @@ def test_folder_holds_inputs_tables_and_picture(tmp_path: Path) -> None:
     assert picture.stat().st_size > 5000
     for name in ("results.json", "depth.csv", "events.csv", "traces.csv", "verdict.txt", "build.png"):
         assert (folder / name).stat().st_size > 100
+    # the page shows every coat by itself, and the data beside it hold the same curves
+    page = (folder / "report.html").read_text(encoding="utf-8")
+    alts = re.findall(r'aria-label="Conversion against depth in coat (\d)', page)
+    assert alts == ["1", "2", "3", "4", "5"]
+    (curves,) = json.loads((folder / "results.json").read_text(encoding="utf-8"))["curves"]
+    assert [coat["number"] for coat in curves["coats"]] == [1, 2, 3, 4, 5]
+    depth = pd.read_csv(folder / "depth.csv")
+    builder = depth[depth["coat_number"] == 2]["conversion_fraction"].to_numpy()
+    assert np.allclose(curves["coats"][1]["conversion_fraction"][1:-1], builder, atol=1e-5)
+    assert len(curves["time_s"]) == len(curves["nail_bed_k"]) == len(curves["film_hottest_k"])
     again = CliRunner().invoke(
         app, ["cure", str(folder / "schedule.toml"), "--lamp", str(folder / "lamp"), "--position", "middle"]
     )
@@ -76,7 +89,7 @@ def test_folder_holds_inputs_tables_and_picture(tmp_path: Path) -> None:
 def test_text_says_bond_side_first_and_keeps_film_and_nail_bed_apart(result: StackResult) -> None:
     schedule = load_any_schedule("full_build")
     lines = build_text(schedule, LAMP, [result]).splitlines()
-    assert lines[1] == "Finger at 33 C, nail plate 0.45 mm."
+    assert lines[1] == "Finger at 33 °C, nail plate 0.45 mm."
     assert lines[4].startswith("Predicted in this lamp: ")
     assert "The bond side at the nail reaches" in lines[4]
     verdict = verdict_of([result], Limits())

@@ -1,13 +1,14 @@
 """Pages for people: self-contained, the verdict on the first screen, nothing said by colour alone."""
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
 import pytest
 
 from gelwright.optimiser.allowances import _walked, around
-from gelwright.optimiser.page_html import from_markdown, inline_svg, page_html
+from gelwright.optimiser.page_html import bound, from_markdown, inline_svg, page_html
 from gelwright.optimiser.page_parts import KeyFigure, Page, Picture, Prose, Section, Text, state_of, table
 from gelwright.optimiser.plots import COLOURS, draw_cycles, line_styles, new_figure
 
@@ -100,9 +101,28 @@ def test_the_first_screen_says_the_verdict_in_words(page: Page) -> None:
         "Invented demonstration data",
         "BAPO 0.2 %",
     ):
-        assert words in before_pictures
+        assert bound(words) in before_pictures
     assert "Heat can hurt." in text
     assert "A &lt;gel&gt; &amp; a lamp" in text
+
+
+def test_numbers_keep_their_units_beside_them() -> None:
+    assert bound("0.2 % of 300 µm at 405 nm, 45 °C") == "0.2\xa0% of 300\xa0µm at 405\xa0nm, 45\xa0°C"
+    assert bound("2 more, 3 minutes, coat 1 K-factor") == "2 more, 3 minutes, coat 1 K-factor"
+
+
+def test_text_of_a_picture_without_a_colour_of_its_own_follows_the_page(page: Page) -> None:
+    style = page_html(page).partition("</style>")[0]
+    assert "figure svg text { fill: var(--ink); }" in style
+
+
+def test_a_chance_is_told_in_its_own_words(page: Page) -> None:
+    figure = KeyFigure(label="chance", value="50 %", remark="", state="broken", state_words="unlikely")
+    first_screen = (
+        page_html(replace(page, figures=(figure,))).partition('id="asked"')[0].partition("</style>")[2]
+    )
+    assert "unlikely</span>" in first_screen
+    assert "broken</span>" not in first_screen
 
 
 def test_a_page_is_the_same_every_time(page: Page) -> None:

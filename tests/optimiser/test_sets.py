@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -13,6 +15,7 @@ from gelwright.lamp_library.errors import GelwrightError
 from gelwright.optimiser.demo_data import DEMO_FOLDER, brief_path, list_demo_sets
 from gelwright.optimiser.set_answer import set_verdict, thickest_buried
 from gelwright.optimiser.set_brief import is_set, read_set
+from gelwright.optimiser.set_report import write_set_folder
 from gelwright.optimiser.set_tune import coat_set, joint, resolve_set, tune_set
 from gelwright.optimiser.stack_problem import StackProblem
 
@@ -115,6 +118,15 @@ def test_the_joint_answer_is_as_good_as_a_grid_over_the_finished_stack(
     soft = (last.coat_number == 1) & (last.conversion_fraction < 0.2)
     assert thickest_buried(outcome).layer_m >= last.width_m[soft].sum() > 1e-6
     assert "between coats" in set_verdict(outcome).headline
+    # the page shows each coat by itself at every place, and the data beside it hold the same
+    report = write_set_folder(outcome, written(TINY), tmp_path)
+    page = report.with_suffix(".html").read_text(encoding="utf-8")
+    assert len(re.findall('aria-label="Conversion against depth in coat', page)) == 2
+    assert page.count(set_verdict(outcome).sentences[0].replace(" µm", "\xa0µm")) == 1
+    assert "build.png" not in page
+    data = json.loads((tmp_path / "results.json").read_text(encoding="utf-8"))
+    assert len(data["curves"]) == len(outcome.results)
+    assert {(each["position"], each["is_thick"]) for each in data["curves"]} >= {("middle", True)}
     # a gel that fails on its own may still pass in the stack: its nearest blend is polished there
     taker = outcome.takers[0]
     failing = replace(taker.found.ranked[0], values=(1.0,) * len(taker.found.ranked[0].values))
