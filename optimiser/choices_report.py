@@ -10,6 +10,7 @@ from typing import Any
 from ..lamp_library.units import um_from_m
 from .cautions import long_cautions, short_cautions
 from .choices import EQUAL, KEPT_BLENDS, ChoicesOutcome, Tried
+from .outcome_text import outcome_text
 from .problem import OBJECTIVE_WORDS
 from .report import write_run_folder
 from .report_text import blend_text, objective_words, table
@@ -80,8 +81,6 @@ def _broken(tried: Tried) -> list[str]:
 
 def choices_text(outcome: ChoicesOutcome) -> str:
     """The answer for the screen: every combination, then the best one in full."""
-    from .cli_tune import outcome_text
-
     brief = outcome.brief
     lines = [brief.title]
     if brief.is_demonstration:

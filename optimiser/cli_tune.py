@@ -14,12 +14,7 @@ from ..lamp_library.errors import InputError
 
 if TYPE_CHECKING:
     from .brief import Brief
-    from .choices import ChoicesOutcome
-    from .lamp_choice import LampsOutcome
-    from .progress import ProgressBar
     from .set_brief import SetBrief
-    from .set_tune import SetOutcome
-    from .tune import Outcome
 
 T = TypeVar("T")
 NO_BLEND = 3
@@ -97,14 +92,31 @@ class Options:
     exhaustive: bool
     storage: str | None = None
 
-    def run(self, job: Callable[[ProgressBar], T]) -> T:
-        """Run a job with progress in the run folder; a Ctrl-C ends it with a word on what is kept."""
+    def run(
+        self,
+        search: Callable[..., T],
+        asked: object,
+        file: Path,
+        write: Callable[[T, Path, Path], Path],
+        **more: Any,
+    ) -> T:
+        """Run a search in the run folder and write its report; a Ctrl-C ends it with a word on what is kept."""
         from .progress import ProgressBar
 
         _make_folder(self.out)
         try:
             with ProgressBar() as bar:
-                return job(bar)
+                outcome = search(
+                    asked,
+                    self.out,
+                    workers=self.workers,
+                    exhaustive=self.exhaustive,
+                    progress=bar,
+                    say=bar.say,
+                    **more,
+                )
+                bar.say(written(write(outcome, file, self.out)))
+                return outcome
         except KeyboardInterrupt:
             typer.echo(
                 f"Stopped. Finished work is kept in {self.out}; the same command takes it up again.", err=True
@@ -119,27 +131,15 @@ class Options:
 
 
 def _tune_brief(asked: Brief, file: Path, options: Options) -> None:
+    from .outcome_text import outcome_text
+    from .report import write_run_folder
     from .run_data import outcome_data
     from .tune import resolve, tune
 
     inputs = resolve(asked)  # every fault of the inputs shows here, before anything is written
-
-    def job(bar: ProgressBar) -> Outcome:
-        outcome = tune(
-            inputs,
-            options.out,
-            workers=options.workers,
-            exhaustive=options.exhaustive,
-            progress=bar,
-            say=bar.say,
-            storage=options.storage,
-        )
-        bar.say(written(_write(outcome, file, options.out)))
-        if outcome.found.is_feasible:
-            bar.say(f"Grams for a trial batch: gelwright sheet {options.out} --batch-g 100")
-        return outcome
-
-    outcome = options.run(job)
+    outcome = options.run(tune, inputs, file, write_run_folder, storage=options.storage)
+    if outcome.found.is_feasible:
+        typer.echo(f"Grams for a trial batch: gelwright sheet {options.out} --batch-g 100", err=True)
     options.show(outcome_text(outcome), outcome_data(outcome), outcome.found.is_feasible)
 
 
@@ -150,20 +150,7 @@ def _tune_lamps(asked: Brief, file: Path, options: Options) -> None:
 
     for name in asked.lamps:  # every fault of the inputs shows here, before anything is written
         resolve(plain_for(asked, (name,)))
-
-    def job(bar: ProgressBar) -> LampsOutcome:
-        outcome = tune_lamps(
-            asked,
-            options.out,
-            workers=options.workers,
-            exhaustive=options.exhaustive,
-            progress=bar,
-            say=bar.say,
-        )
-        bar.say(written(write_lamps_folder(outcome, file, options.out)))
-        return outcome
-
-    outcome = options.run(job)
+    outcome = options.run(tune_lamps, asked, file, write_lamps_folder)
     options.show(lamps_text(outcome), lamps_data(outcome), outcome.is_feasible)
 
 
@@ -173,20 +160,7 @@ def _tune_choices(asked: Brief, file: Path, options: Options) -> None:
     from .tune import resolve
 
     resolve(brief_of(asked, combinations_of(asked)[0]))
-
-    def job(bar: ProgressBar) -> ChoicesOutcome:
-        outcome = tune_choices(
-            asked,
-            options.out,
-            workers=options.workers,
-            exhaustive=options.exhaustive,
-            progress=bar,
-            say=bar.say,
-        )
-        bar.say(written(write_choices_folder(outcome, file, options.out)))
-        return outcome
-
-    outcome = options.run(job)
+    outcome = options.run(tune_choices, asked, file, write_choices_folder)
     options.show(choices_text(outcome), choices_data(outcome), outcome.is_feasible)
 
 
@@ -194,21 +168,7 @@ def _tune_set(asked: SetBrief, file: Path, options: Options) -> None:
     from .set_report import set_data, set_text, write_set_folder
     from .set_tune import resolve_set, tune_set
 
-    inputs = resolve_set(asked)
-
-    def job(bar: ProgressBar) -> SetOutcome:
-        outcome = tune_set(
-            inputs,
-            options.out,
-            workers=options.workers,
-            exhaustive=options.exhaustive,
-            progress=bar,
-            say=bar.say,
-        )
-        bar.say(written(write_set_folder(outcome, file, options.out)))
-        return outcome
-
-    outcome = options.run(job)
+    outcome = options.run(tune_set, resolve_set(asked), file, write_set_folder)
     options.show(set_text(outcome), set_data(outcome), outcome.is_feasible)
 
 
@@ -221,51 +181,3 @@ def _make_folder(out: Path) -> None:
     if out.exists() and not out.is_dir():
         raise InputError(f"--out {out}: is a file. Name a folder.")
     out.mkdir(parents=True, exist_ok=True)
-
-
-def _write(outcome: Outcome, file: Path, out: Path) -> Path:
-    from .report import write_run_folder
-
-    return write_run_folder(outcome, file, out)
-
-
-def outcome_text(outcome: Outcome) -> str:
-    """One brief's answer for the screen."""
-    from .cautions import short_cautions
-    from .report import chance, objective_text, status_doubts
-    from .sure import sure_line
-    from .ways_out import way_out_lines
-
-    brief = outcome.inputs.brief
-    lines = [brief.title]
-    if brief.is_demonstration or any(lamp.is_demonstration for lamp in outcome.inputs.lamps):
-        lines.append("Invented demonstration data.")
-    if not outcome.found.is_feasible:
-        lines += ["", "No blend meets this brief. Nearest:"]
-    for rank, shown in enumerate(outcome.candidates, start=1):
-        limits = ", ".join(dict.fromkeys(shown.constraints[i].limit_name for i in shown.binding))
-        lines += [
-            "",
-            f"{rank}. {shown.name}",
-            f"   {objective_text(outcome, shown.objective)}; chance of passing {chance(shown)}",
-            f"   {shown.verdict.headline}; limited by {limits or 'nothing near'}",
-            *(f"   {doubt}" for doubt in status_doubts(outcome, shown)),
-        ]
-    sure = sure_line(brief, [shown.passing.probability_fraction for shown in outcome.candidates])
-    lines += ["", *sure] if sure else []
-    lines += ["", outcome.candidates[0].verdict.text]
-    if outcome.conflicts:
-        lines += ["", "What conflicts:", *(f"- {each.sentence}" for each in outcome.conflicts)]
-    if outcome.impossible is not None:
-        lines += ["", *way_out_lines(outcome.impossible)]
-    lines += ["", "Left out:", *(_left_out(outcome) or ["- none"])]
-    lines += ["", "Cautions:", *(f"- {each}" for each in short_cautions(brief.on_date))]
-    return "\n".join(lines)
-
-
-def _left_out(outcome: Outcome) -> list[str]:
-    """One line for each reason, with the substances it keeps out."""
-    keys: dict[str, list[str]] = {}
-    for out in outcome.inputs.space.excluded:
-        keys.setdefault(out.reason, []).append(out.key)
-    return [f"- {', '.join(each)}: {reason}" for reason, each in keys.items()]
