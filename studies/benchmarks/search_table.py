@@ -7,8 +7,9 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from readme_section import markdown, write_section
 
-MARK, END = "<!-- search: written by search.py -->", "<!-- end of search -->"
+MARKS = ("<!-- search: written by search.py -->", "<!-- end of search -->")
 OURS = "gelwright"
 NEAR = 1.01  # success: within 1 % of the best known
 
@@ -74,21 +75,6 @@ def by_brief(table: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(cells).T.fillna("-").rename_axis("brief").reset_index()
 
 
-def markdown(table: pd.DataFrame) -> str:
-    """Table in Markdown."""
-
-    def text(value: object) -> str:
-        return (
-            f"{value:.3g}"
-            if isinstance(value, float) and np.isfinite(value)
-            else str(value).replace("nan", "-")
-        )
-
-    lines = ["| " + " | ".join(map(str, table.columns)) + " |", "|" + "---|" * table.shape[1]]
-    lines += ["| " + " | ".join(text(value) for value in row) + " |" for row in table.itertuples(index=False)]
-    return "\n".join(lines)
-
-
 def draw(table: pd.DataFrame, path: Path) -> None:
     """Share of runs within 1 % of the best known against films simulated."""
     from gelwright.optimiser.plots import COLOURS, new_figure, save
@@ -136,5 +122,4 @@ def write_results(runs: pd.DataFrame, folder: Path, readme: Path | None) -> None
     )
     print(text)
     if readme is not None:
-        before, rest = readme.read_text(encoding="utf-8").split(MARK)
-        readme.write_text(before + MARK + "\n\n" + text + "\n\n" + END + rest.split(END)[1], encoding="utf-8")
+        write_section(readme, MARKS, text)

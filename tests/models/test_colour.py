@@ -43,7 +43,12 @@ def test_tinted_films_agree_with_an_independent_library(
 )
 @pytest.mark.filterwarnings("ignore")  # the library's own, about packages it would like to have
 def test_tinted_films_agree_with_the_library_itself(film: tuple[float, float, float]) -> None:
-    library = pytest.importorskip("colour", reason="colour-science is not installed: pip install '.[colour]'")
+    with (
+        np.printoptions()
+    ):  # importing the library changes how numpy prints, which the examples in docstrings would show
+        library = pytest.importorskip(
+            "colour", reason="colour-science is not installed: pip install '.[colour]'"
+        )
     absorbance, step = tint(*film), library.SpectralShape(380, 780, 5)
     observer = library.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(step)
     daylight = library.SDS_ILLUMINANTS["D65"].copy().align(step)
