@@ -3,8 +3,11 @@
 import importlib.util
 import sys
 import types
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
+import pytest
 from hypothesis import settings
 
 REPOSITORY = Path(__file__).resolve().parents[1]
@@ -18,3 +21,19 @@ if importlib.util.find_spec("gelwright") is None:
 # fixed examples keep a failure repeatable on any machine.
 settings.register_profile("gelwright", deadline=None, derandomize=True)
 settings.load_profile("gelwright")
+
+
+@cache
+def _script(path: str) -> types.ModuleType:
+    spec = importlib.util.spec_from_file_location(f"script_{Path(path).stem}", REPOSITORY / path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def load_script() -> Callable[[str], types.ModuleType]:
+    """A script of the checkout, named by its path there, as a module; loaded once."""
+    return _script

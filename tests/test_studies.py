@@ -1,29 +1,22 @@
 """Every study runs to its end. A study is a script with `main(folder)` that writes its pictures into `folder`."""
 
 import ast
-import importlib.util
+from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
 
 import pytest
 
-STUDIES = Path(__file__).resolve().parents[1] / "studies"
-SCRIPTS = sorted(script for script in STUDIES.rglob("*.py") if "\ndef main(" in script.read_text("utf-8"))
+REPOSITORY = Path(__file__).resolve().parents[1]
+SCRIPTS = sorted(
+    script for script in (REPOSITORY / "studies").rglob("*.py") if "\ndef main(" in script.read_text("utf-8")
+)
 
 
 def is_slow(script: Path) -> bool:
     """Whether the script says `SLOW = True` at its top level."""
     body = ast.parse(script.read_text(encoding="utf-8")).body
     return any(isinstance(s, ast.Assign) and ast.unparse(s) == "SLOW = True" for s in body)
-
-
-def load(script: Path) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(f"study_{script.stem}", script)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def test_there_are_studies() -> None:
@@ -34,9 +27,14 @@ def test_there_are_studies() -> None:
     "script",
     [pytest.param(s, id=s.stem, marks=[pytest.mark.slow] if is_slow(s) else []) for s in SCRIPTS],
 )
-def test_study_runs(script: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_study_runs(
+    script: Path,
+    load_script: Callable[[str], ModuleType],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     monkeypatch.chdir(tmp_path)
-    module = load(script)
+    module = load_script(str(script.relative_to(REPOSITORY)))
     assert module.__doc__, "a study opens with the question it answers"
     module.main(tmp_path)
     assert any(tmp_path.iterdir()), "a study leaves a picture or a table behind"

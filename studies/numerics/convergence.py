@@ -21,10 +21,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
+from plain_film import plain_film
 from reference_film import Course, ReferenceFilm
 
 from gelwright.models import layout as at
-from gelwright.models.film import Absorber, DiBenedetto, FilmModel, Kinetics, Layers, Light, Oxygen
+from gelwright.models.film import Absorber, FilmModel
 from gelwright.models.grid import film_cells
 from gelwright.models.packing import pack
 from gelwright.models.solver import (
@@ -43,67 +44,29 @@ PROGRAMME = [
     Segment(duration_s=LIT_S),
     Segment(duration_s=DARK_S, level_start_ratio=0.0, level_end_ratio=0.0),
 ]
-THICKNESS_M, NAIL_CELLS = 100e-6, 8
+THICKNESS_M, NAIL_CELLS, NAIL_M = 100e-6, 8, 0.5e-3
 STEPS_S = (0.2, 0.1, 0.05, 0.025, 0.0125, 0.00625)
 TOLERANCES = (1e-2, 3e-3, 1e-3, 3e-4, 1e-4, 3e-5, 1e-5)
 CELLS = (20, 40, 80, 160, 320)
 
 
-def _absorber(type_two: bool) -> Absorber:
-    """A fast type I initiator, or a type II one that needs amine and is quenched by oxygen."""
-    if type_two:
-        return Absorber(
-            concentration_mol_m3=30.0,
-            napierian_m2_mol=[250.0, 120.0],
-            product_m2_mol=[25.0, 12.0],
-            quantum_yield=0.5,
-            radicals_per_molecule=1.0,
-            needs_amine=True,
-            amine_half_mol_m3=20.0,
-            oxygen_quenching=5.0,
-        )
-    return Absorber(
-        concentration_mol_m3=30.0,
-        napierian_m2_mol=[100.0, 40.0],
-        quantum_yield=0.6,
-        radicals_per_molecule=1.2,
-    )
+# needs amine, is quenched by oxygen
+TYPE_II = Absorber(
+    concentration_mol_m3=30.0,
+    napierian_m2_mol=[250.0, 120.0],
+    product_m2_mol=[25.0, 12.0],
+    quantum_yield=0.5,
+    radicals_per_molecule=1.0,
+    needs_amine=True,
+    amine_half_mol_m3=20.0,
+    oxygen_quenching=5.0,
+)
 
 
 def film(case: str, cells: int) -> FilmModel:
-    """The film of a case: a dimethacrylate of 0.1 mm on a nail of 0.5 mm, held at skin temperature below."""
-    width = film_cells(THICKNESS_M, cells)
-    return FilmModel(
-        width_m=width,
-        methacrylate_mol_m3=5000.0,
-        kinetics=Kinetics(
-            methacrylate_propagation_m3_mol_s=0.6,
-            methacrylate_energy_j_mol=20e3,
-            termination_m3_mol_s=1.0e3,
-            termination_energy_j_mol=6e3,
-            termination_decay=20.0,
-            reaction_diffusion_m3_mol=3e-3,
-            vitrification=DiBenedetto(
-                tg_monomer_k=213.15, tg_polymer_k=423.15, lambda_ratio=0.5, half_width_k=45.0
-            ),
-            methacrylate_heat_j_mol=56e3,
-        ),
-        oxygen=Oxygen(diffusivity_decay=3.0) if case.endswith("air") else Oxygen(atmosphere="nitrogen"),
-        light=Light(photon_irradiance_mol_m2_s=[8e-4, 12e-4], photon_energy_j_mol=[3.3e5, 2.95e5]),
-        layers=Layers(
-            width_m=np.concatenate([width, np.full(NAIL_CELLS, 0.5e-3 / NAIL_CELLS)]),
-            conductivity_w_m_k=0.2,
-            capacity_j_m3_k=2.0e6,
-            cured_capacity_j_m3_k=1.6e6,
-            initial_k=306.15,
-            bed_index=cells + NAIL_CELLS - 1,
-            floor_share=np.full((2, NAIL_CELLS), 1.0 / NAIL_CELLS),
-            top_transfer_w_m2_k=8.0,
-            bottom_fixed_k=306.15,
-        ),
-        absorbers=(_absorber(case.startswith("type II")),),
-        amine_mol_m3=60.0 if case.startswith("type II") else 0.0,
-    )
+    """The film of a case: 0.1 mm on a nail of 0.5 mm."""
+    more = {"absorbers": (TYPE_II,), "amine_mol_m3": 60.0} if case.startswith("type II") else {}
+    return plain_film(cells, THICKNESS_M, NAIL_CELLS, NAIL_M, in_air=case.endswith("air"), **more)
 
 
 @cache

@@ -1,6 +1,6 @@
 """The packaged lamps: made by their script, labelled as invented, believable."""
 
-import importlib.util
+from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
 
@@ -9,18 +9,12 @@ import pytest
 
 from gelwright.lamp_library.lamp import LAMPS_FOLDER, list_lamps, load_lamp
 
-SCRIPT = Path(__file__).parents[2] / "studies" / "make_demo_lamps.py"
 FINGERS = ("thumb", "index", "middle", "ring", "little")
 
 
 @pytest.fixture(scope="module")
-def script() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("make_demo_lamps", SCRIPT)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+def script(load_script: Callable[[str], ModuleType]) -> ModuleType:
+    return load_script("studies/make_demo_lamps.py")
 
 
 def test_running_the_script_changes_no_byte(script: ModuleType, tmp_path: Path) -> None:

@@ -1,24 +1,17 @@
 """Orders of convergence as the study studies/numerics/convergence.py measures them, on a film of a dozen cells."""
 
-import importlib.util
-from pathlib import Path
+from collections.abc import Callable
 from types import ModuleType
 
 import pytest
 
-STUDY = Path(__file__).resolve().parents[2] / "studies" / "numerics" / "convergence.py"
 STEPS_S = (0.05, 0.025, 0.0125)
 CELLS = 12
 
 
 @pytest.fixture(scope="module")
-def study() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("study_convergence", STUDY)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+def study(load_script: Callable[[str], ModuleType]) -> ModuleType:
+    return load_script("studies/numerics/convergence.py")
 
 
 def test_second_order_in_the_step_in_nitrogen(study: ModuleType) -> None:

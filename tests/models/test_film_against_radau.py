@@ -4,9 +4,11 @@ Only the rate coefficients of a cell are the product's own; light, photolysis, o
 here again as one system of equations, with no splitting and no step control in common.
 """
 
+import sys
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,10 +18,12 @@ from scipy.integrate import solve_ivp
 from gelwright.models import layout as at
 from gelwright.models.core_arrays import FilmArrays
 from gelwright.models.core_step import cell_coefficients
-from gelwright.models.film import Absorber, DiBenedetto, FilmModel, Kinetics, Layers, Light, Oxygen
-from gelwright.models.grid import film_cells
+from gelwright.models.film import FilmModel
 from gelwright.models.packing import pack
 from gelwright.models.solver import Segment, SolverSettings, solve
+
+sys.path.append(str(Path(__file__).resolve().parents[2] / "studies" / "numerics"))
+from plain_film import plain_film
 
 Array = NDArray[np.float64]
 CELLS, NAIL = 14, 4
@@ -94,47 +98,8 @@ class Reference:
 
 
 def film(*, oxygen: bool, heat: bool) -> FilmModel:
-    width = film_cells(80e-6, CELLS)
-    nail = np.full(NAIL, 0.2e-3)
-    layers = Layers(
-        width_m=np.concatenate([width, nail]),
-        conductivity_w_m_k=0.2,
-        capacity_j_m3_k=2.0e6,
-        cured_capacity_j_m3_k=1.6e6,
-        initial_k=306.15,
-        bed_index=CELLS + NAIL - 1,
-        floor_share=np.full((2, NAIL), 1.0 / NAIL),
-        top_transfer_w_m2_k=8.0,
-        bottom_fixed_k=306.15,
-    )
-    return FilmModel(
-        width_m=width,
-        methacrylate_mol_m3=5000.0,
-        kinetics=Kinetics(
-            methacrylate_propagation_m3_mol_s=0.6,
-            methacrylate_energy_j_mol=20e3,
-            termination_m3_mol_s=1.0e3,
-            termination_energy_j_mol=6e3,
-            termination_decay=20.0,
-            reaction_diffusion_m3_mol=3e-3,
-            vitrification=DiBenedetto(
-                tg_monomer_k=213.15, tg_polymer_k=423.15, lambda_ratio=0.5, half_width_k=45.0
-            ),
-            methacrylate_heat_j_mol=56e3,
-        ),
-        oxygen=Oxygen(diffusivity_decay=3.0) if oxygen else Oxygen(atmosphere="nitrogen"),
-        light=Light(photon_irradiance_mol_m2_s=[8e-4, 12e-4], photon_energy_j_mol=[3.3e5, 2.95e5]),
-        layers=layers,
-        isothermal=not heat,
-        absorbers=(
-            Absorber(
-                concentration_mol_m3=30.0,
-                napierian_m2_mol=[100.0, 40.0],
-                quantum_yield=0.6,
-                radicals_per_molecule=1.2,
-            ),
-        ),
-    )
+    plain: FilmModel = plain_film(CELLS, 80e-6, NAIL, 0.8e-3, in_air=oxygen, isothermal=not heat)
+    return plain
 
 
 @cache

@@ -1,10 +1,8 @@
 """Shared by every check in this folder: the exact answers of closed_forms.py, settings, and a calorimeter's film."""
 
-import importlib.util
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 from types import ModuleType
 
 import pytest
@@ -17,14 +15,8 @@ from gelwright.models.solver import SolverSettings, solve
 
 
 @pytest.fixture(scope="session")
-def closed_forms() -> ModuleType:
-    path = Path(__file__).with_name("closed_forms.py")
-    spec = importlib.util.spec_from_file_location("closed_forms", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+def closed_forms(load_script: Callable[[str], ModuleType]) -> ModuleType:
+    return load_script("tests/reference/closed_forms.py")
 
 
 @pytest.fixture(scope="session")
