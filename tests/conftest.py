@@ -23,6 +23,16 @@ settings.register_profile("gelwright", deadline=None, derandomize=True)
 settings.load_profile("gelwright")
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    """Compile the solver once before several processes would each do it."""
+    if getattr(config.option, "numprocesses", None) and not hasattr(config, "workerinput"):
+        from gelwright.lamp_library.lamp import load_lamp
+        from gelwright.models.cure import cure
+        from gelwright.optimiser.demo_data import load_any_gel
+
+        cure(load_any_gel("clear_builder"), load_lamp("demo_narrow_405"), exposure_s=1.0)
+
+
 @cache
 def _script(path: str) -> types.ModuleType:
     spec = importlib.util.spec_from_file_location(f"script_{Path(path).stem}", REPOSITORY / path)

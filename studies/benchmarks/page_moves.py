@@ -2,7 +2,7 @@
 
 Starts the live page's server, opens it in headless Chromium, moves the film slider with the keyboard many times and
 reads, inside the browser, the time from the move to the page drawn anew. Every answer cures one gel at five positions.
-Needs ``pip install "gelwright[page,browser]"`` and Chromium. Let nothing else run meanwhile.
+Needs ``pip install "gelwright[page]" --group browser`` and Chromium. Let nothing else run meanwhile.
 
 Run it with ``python studies/benchmarks/page_moves.py``; the table goes to ``studies/benchmarks/results/page_moves.csv``.
 """

@@ -40,16 +40,11 @@ class Reference:
 
     def light(self, initiator: Array) -> tuple[Array, Array, Array]:
         """Photons absorbed per molecule, heat per area in each film cell, photons leaving, by wavelength bin summed."""
-        uptake, heat = np.zeros(CELLS), np.zeros(CELLS)
-        left = np.array(self.film.photons)
-        for i in range(CELLS):
-            coefficient = self.film.napierian[0] * initiator[i]
-            depth = coefficient * self.film.width[i]
-            taken = -left * np.expm1(-depth)
-            uptake[i] = np.sum(taken * self.film.napierian[0] / (coefficient * self.film.width[i]))
-            heat[i] = np.sum(taken * self.film.energy)
-            left = left - taken
-        return uptake, heat, left
+        depth = np.outer(initiator * self.film.width, self.film.napierian[0])
+        above = np.cumsum(depth, axis=0) - depth
+        taken = -self.film.photons * np.exp(-above) * np.expm1(-depth)
+        uptake = taken.sum(axis=1) / (initiator * self.film.width)
+        return uptake, taken @ self.film.energy, self.film.photons * np.exp(-depth.sum(axis=0))
 
     def __call__(self, _time: float, y: Array, level: float) -> Array:
         film, n = self.film, CELLS

@@ -1,6 +1,6 @@
 """The live page and the reports in a real browser: sliders moved, numbers read, accessibility checked.
 
-Needs the extra ``browser`` and Debian's or any other Chromium; skipped with the reason where one is missing.
+Needs the dependency group ``browser`` and Debian's or any other Chromium; skipped with the reason where one is missing.
 """
 
 import json
@@ -29,7 +29,7 @@ SERIOUS = ("serious", "critical")
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    pytest.importorskip("playwright", reason="the extra 'browser' is not installed")
+    pytest.importorskip("playwright", reason="no playwright here: pip install --group browser")
     if CHROMIUM is None:
         pytest.skip("no Chromium on this machine")
     from playwright.sync_api import sync_playwright
