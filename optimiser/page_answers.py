@@ -5,6 +5,7 @@ A request holds numbers, ids of what was loaded at start, or the text of a gel f
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -36,6 +37,7 @@ SECONDS = (1.0, 300.0)
 LOADING_WT_PCT = (0.0, 10.0)
 MOST_SIDES = 2
 MOST_LOADINGS = 8
+MOST_KEPT = 32  # sides
 MOST_GEL_TEXT = 20_000
 ASSUMED_MAX_WT_PCT = 5.0
 _SIDE_KEYS = {
@@ -175,7 +177,30 @@ def _loadings(name: str, asked: Mapping[str, Any], own: Mapping[str, float]) -> 
     return {key: value for key, value in found.items() if value > 0.0}
 
 
-def answer(asked: object, shelf: Shelf, workers: int | None = None) -> dict[str, Any]:
+class Kept:
+    """The last few answers by what was asked, so that a side that did not move is not cured again.
+
+    A side asked for in the same words is in the same state, and a cure is the same each time.
+    """
+
+    def __init__(self) -> None:
+        """Begin with nothing."""
+        self._found: dict[str, dict[str, Any]] = {}
+
+    def get(self, words: str) -> dict[str, Any] | None:
+        """The answer to these words, if it is still here."""
+        return self._found.get(words)
+
+    def keep(self, words: str, told: dict[str, Any]) -> None:
+        """Keep an answer, and let the oldest go."""
+        self._found[words] = told
+        while len(self._found) > MOST_KEPT:
+            self._found.pop(next(iter(self._found)), None)
+
+
+def answer(
+    asked: object, shelf: Shelf, workers: int | None = None, kept: Kept | None = None
+) -> dict[str, Any]:
     """Cure one or two sides at every position and say what the page draws.
 
     Parameters
@@ -186,11 +211,25 @@ def answer(asked: object, shelf: Shelf, workers: int | None = None) -> dict[str,
         What may be chosen.
     workers : int, optional
         Threads.
+    kept : Kept, optional
+        Answers of before.
     """
     sides = asked.get("sides") if isinstance(asked, dict) else None
     if not isinstance(sides, list) or not 1 <= len(sides) <= MOST_SIDES:
         raise InputError(f"give one to {MOST_SIDES} sides.")
-    built = [Side.of(each, shelf) for each in sides]
+    known = Kept() if kept is None else kept
+    words = [json.dumps(each, sort_keys=True) for each in sides]
+    told = {each: known.get(each) for each in words}
+    fresh = [each for each, found in told.items() if found is None]
+    built = [Side.of(json.loads(each), shelf) for each in fresh]
+    for each, found in zip(fresh, _cured(built, workers), strict=True):
+        told[each] = found
+        known.keep(each, found)
+    return {"sides": [told[each] for each in words]}
+
+
+def _cured(built: Sequence[Side], workers: int | None) -> list[dict[str, Any]]:
+    """What is told of each side; the films of all run together."""
     cases = [
         CureCase(
             gel=side.gel, lamp=side.lamp, exposure_s=side.seconds, position=place, programme=side.programme
@@ -204,7 +243,7 @@ def answer(asked: object, shelf: Shelf, workers: int | None = None) -> dict[str,
         count = len(side.lamp.positions)
         found.append(_told(side, results[start : start + count]))
         start += count
-    return {"sides": found}
+    return found
 
 
 def _told(side: Side, results: Sequence[CureResult]) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..lamp_library.errors import GelwrightError
-from .page_answers import Shelf, answer, gel_data, loaded_gel, saved_text, start_data
+from .page_answers import Kept, Shelf, answer, gel_data, loaded_gel, saved_text, start_data
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -74,7 +74,7 @@ def make_app(shelf: Shelf, hosts: Iterable[str], *, workers: int | None = None) 
     from starlette.middleware.base import BaseHTTPMiddleware
     from starlette.routing import Route
 
-    known, bucket = frozenset(hosts), Bucket()
+    known, bucket, kept = frozenset(hosts), Bucket(), Kept()
 
     async def guard(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
         refused = refusal(request, known)
@@ -83,7 +83,7 @@ def make_app(shelf: Shelf, hosts: Iterable[str], *, workers: int | None = None) 
         return response
 
     answers: dict[str, Answer] = {
-        "/api/cure": lambda body: answer(body, shelf, workers),
+        "/api/cure": lambda body: answer(body, shelf, workers, kept),
         "/api/gel": lambda body: gel_data(loaded_gel(body.get("text") if isinstance(body, dict) else None)),
         "/api/save": lambda body: {"text": saved_text(body, shelf)},
     }

@@ -147,6 +147,14 @@ class Side {
     };
   }
 
+  /* A side that shows its answer already is left as it is. */
+  showOnce(found, question) {
+    const asked = JSON.stringify([question, document.body.classList.contains("lesson")]);
+    if (asked === this.shown) return;
+    this.show(found);
+    this.shown = asked;
+  }
+
   show(found) {
     const node = this.node, good = found.cures_through && found.stays_cool;
     node.querySelector(".name").textContent = `${this.letter}: ${this.gel.name} in ${state.start.lamps[this.form.elements.lamp.value].name}`;
@@ -218,8 +226,9 @@ async function refresh() {
   state.busy = true;
   const moved = performance.now();
   try {
-    const { sides } = await ask("/api/cure", { sides: state.sides.map((side) => side.question()) });
-    sides.forEach((found, i) => state.sides[i] && state.sides[i].show(found));
+    const questions = state.sides.map((side) => side.question());
+    const { sides } = await ask("/api/cure", { sides: questions });
+    sides.forEach((found, i) => state.sides[i] && state.sides[i].showOnce(found, questions[i]));
     trouble("");
   } catch (error) {
     trouble(error.message);
