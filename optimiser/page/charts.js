@@ -47,7 +47,7 @@ function chart(place, plan) {
   for (const level of plan.levels || []) {
     if (level.y < y0 || level.y > y1) continue;
     svgElement("line", { x1: left, x2: width - right, y1: py(level.y), y2: py(level.y), class: `level ${level.kind}` }, svg);
-    svgElement("text", { x: width - right, y: py(level.y) - 4, class: `note ${level.kind}`, "text-anchor": "end" }, svg, level.name);
+    svgElement("text", { x: width - right, y: py(level.y) + (level.isBelow ? 13 : -4), class: `note ${level.kind}`, "text-anchor": "end" }, svg, level.name);
   }
   plan.lines.forEach((line, i) => {
     svgElement("path", { d: path(line.x, line.y), class: `line series-${i}`, "stroke-dasharray": DASHES[i % DASHES.length] }, svg);

@@ -98,7 +98,7 @@ class Side {
     };
     range.addEventListener("input", () => changed(range, number));
     number.addEventListener("input", () => changed(number, range));
-    label.append(words, range, number);
+    label.append(words, number, range);
     return label;
   }
 
@@ -165,13 +165,15 @@ class Side {
     const numbers = [
       ["base", "Base", found.soft.base_fraction.toFixed(3), `${found.soft.position}; asked ${found.asked_fraction.toFixed(2)}, possible ${found.possible_fraction.toFixed(2)}`, found.cures_through],
       ["nail-bed", "Nail bed", `${found.hot.nail_bed_c.toFixed(1)} °C`, `${found.hot.position}; limit ${found.nail_bed_max_c.toFixed(0)} °C`, found.stays_cool],
+      ["tacky", "Tacky layer", `${Math.max(...found.positions.map((row) => row.uncured_layer_um)).toFixed(0)} µm`, "uncured gel: wipe it off, keep it off the skin", null],
     ];
     node.querySelector(".numbers").replaceChildren(...numbers.map(([key, name, value, words, kept]) => {
       const item = document.createElement("li");
-      item.className = `${key} ${kept ? "kept" : "broken"}`;
-      const strong = document.createElement("strong");
+      item.className = `${key} ${kept === null ? "" : kept ? "kept" : "broken"}`;
+      const strong = document.createElement("strong"), remark = document.createElement("span");
       strong.textContent = value;
-      item.append(`${name} `, strong, ` ${words}: ${kept ? "kept" : "broken"}`);
+      remark.textContent = words + (kept === null ? "" : kept ? ": ✓\u00a0kept" : ": ✗\u00a0broken");
+      item.append(`${name} `, strong, " ", remark);
       return item;
     }));
     const words = document.body.classList.contains("lesson") ? found.plain : found.sentences;
@@ -199,7 +201,7 @@ class Side {
     });
     chart(this.node.querySelector(".depth"), {
       x: [0, this.values.thickness_um, "depth below the surface / µm"], y: [0, 1, "conversion"],
-      levels: [{ y: found.asked_fraction, name: `asked for ${found.asked_fraction.toFixed(2)}`, kind: "limit" }, { y: found.possible_fraction, name: "possible", kind: "soft" }],
+      levels: [{ y: found.asked_fraction, name: `asked for ${found.asked_fraction.toFixed(2)}`, kind: "limit", isBelow: true }, { y: found.possible_fraction, name: "possible", kind: "soft" }],
       lines: [{ x: found.depth.um, y: found.depth.conversion, name: finger }], legendLow: true,
       words: `Conversion against depth at ${finger}: ${found.depth.conversion[found.depth.conversion.length - 1].toFixed(2)} at the base.`,
     });
@@ -211,6 +213,14 @@ class Side {
       words: `At ${finger} the film peaks at ${Math.max(...found.time.film_c).toFixed(0)} °C and the nail bed at ${Math.max(...found.time.nail_bed_c).toFixed(1)} °C.`,
     });
   }
+}
+
+/* What side B does differently, in a sentence. */
+function compared(one, other) {
+  const base = other.soft.base_fraction - one.soft.base_fraction, bed = other.hot.nail_bed_c - one.hot.nail_bed_c;
+  const cure = Math.abs(base) < 0.005 ? "cures as far at the base" : `cures ${base > 0 ? "further" : "less far"} at the base (${other.soft.base_fraction.toFixed(2)} against ${one.soft.base_fraction.toFixed(2)})`;
+  const heat = Math.abs(bed) < 0.05 ? "warms the nail bed as much" : `gets the nail bed ${Math.abs(bed).toFixed(1)} °C ${bed > 0 ? "hotter" : "cooler"}`;
+  return `B beside A: ${cure} and ${heat}.`;
 }
 
 function trouble(text) {
@@ -229,6 +239,7 @@ async function refresh() {
     const questions = state.sides.map((side) => side.question());
     const { sides } = await ask("/api/cure", { sides: questions });
     sides.forEach((found, i) => state.sides[i] && state.sides[i].showOnce(found, questions[i]));
+    byId("compare").textContent = sides.length === 2 && state.sides.length === 2 ? compared(sides[0], sides[1]) : "";
     trouble("");
   } catch (error) {
     trouble(error.message);

@@ -1,7 +1,8 @@
 """How long after a move of a slider do pictures and verdict follow in the browser?
 
 Starts the live page's server, opens it in headless Chromium, moves the film slider with the keyboard many times and
-reads, inside the browser, the time from the move to the page drawn anew. Every answer cures one gel at five positions.
+reads, inside the browser, the time from the move to the page drawn anew. Every move cures one gel at five positions; the other
+side stays as it is.
 Needs ``pip install "gelwright[page]" --group browser`` and Chromium. Let nothing else run meanwhile.
 
 Run it with ``python studies/benchmarks/page_moves.py``; the table goes to ``studies/benchmarks/results/page_moves.csv``.
@@ -57,9 +58,11 @@ def moves_ms(address: str, sides: int) -> list[float]:
             page.check("#two")
         page.wait_for_timeout(2000)
         page.focus("input[type=range][name=Film]")
-        for i in range(MOVES):
+        for _ in range(MOVES):
             before = page.evaluate("document.body.dataset.answers")
-            page.keyboard.press("ArrowLeft" if i % 2 else "ArrowRight")
+            page.keyboard.press(
+                "ArrowLeft"
+            )  # always to a film not seen before: the page keeps what it was told
             page.wait_for_selector(f'body:not([data-answers="{before}"])')
             found.append(float(page.evaluate("document.body.dataset.answeredMs")))
         browser.close()

@@ -1,16 +1,27 @@
 """The live page's server: what it answers, and what it turns away."""
 
 import json
+import socket
 from typing import Any
 
 import pytest
 
 from gelwright.lamp_library.errors import InputError, UnknownNameError
 from gelwright.lamp_library.lamp import load_lamp
-from gelwright.models.cure import cure
+from gelwright.models.cure import cure, cure_many
 from gelwright.models.gel import gel_from_text, gel_text
+from gelwright.optimiser import page_answers
 from gelwright.optimiser.demo_data import load_any_gel
-from gelwright.optimiser.page_answers import Shelf, answer, loaded_gel, saved_text, start_data
+from gelwright.optimiser.page_answers import (
+    MOST_KEPT,
+    Kept,
+    Shelf,
+    answer,
+    loaded_gel,
+    saved_text,
+    start_data,
+)
+from gelwright.optimiser.page_run import open_socket
 from gelwright.optimiser.page_server import MOST_BYTES, Bucket
 
 HOST = "127.0.0.1:8000"
@@ -157,3 +168,37 @@ def test_large_broken_and_too_many_questions_are_turned_away(client: Any) -> Non
     assert client.post("/api/cure", content="[" * 20_000, headers=kind).status_code in (400, 422)
     many = [client.post("/api/gel", json={}).status_code for _ in range(120)]
     assert 429 in many
+
+
+def test_a_side_that_did_not_move_is_told_again_without_a_cure(
+    shelf: Shelf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cured: list[int] = []
+
+    def counted(cases: Any, workers: int | None = None) -> Any:
+        cured.append(len(cases))
+        return cure_many(cases, workers=workers)
+
+    monkeypatch.setattr(page_answers, "cure_many", counted)
+    still = {"gel": "clear_builder", "lamp": "demo_narrow_405", "thickness_um": 100, "seconds": 20}
+    kept = Kept()
+    first = answer({"sides": [still, {**still, "seconds": 21}]}, shelf, None, kept)
+    again = answer({"sides": [{**still, "seconds": 22}, still]}, shelf, None, kept)
+    assert cured == [10, 5]
+    assert again["sides"][1] == first["sides"][0] == answer({"sides": [still]}, shelf)["sides"][0]
+    assert again["sides"][0] != again["sides"][1]
+    # twice the same side is cured once, and only the last few are kept
+    assert answer({"sides": [still, still]}, shelf, None, Kept())["sides"][0] == first["sides"][0]
+    assert cured[-1] == 5
+    for number in range(MOST_KEPT):
+        kept.keep(str(number), {})
+    assert kept.get(json.dumps(still, sort_keys=True)) is None
+
+
+def test_answers_are_not_held_back_for_fuller_packets() -> None:
+    """Named as TCP, or asyncio leaves Nagle's algorithm on and every answer waits 40 ms for an acknowledgement."""
+    place = open_socket(0)
+    try:
+        assert place.proto == socket.IPPROTO_TCP
+    finally:
+        place.close()
