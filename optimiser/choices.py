@@ -23,7 +23,7 @@ from .evaluators import EvaluatorMaker, SteadyEvaluator
 from .local import FEASIBLE
 from .search import Progress
 from .set_brief import CoatAsked, SetBrief
-from .set_tune import SetInputs, SetOutcome, joint, polished_stack
+from .set_tune import Kept, SetInputs, SetOutcome, joint, polished_stack, set_fingerprint
 from .takers import SearchedTaker, searched, warmed
 from .tune import Inputs, Outcome, resolve, tune
 
@@ -203,7 +203,9 @@ class _Chooser:
         progress: Progress,
         say: Say,
         make_evaluator: EvaluatorMaker,
+        storage: str | None,
     ) -> None:
+        self.storage = storage
         self.brief, self.folder, self.exhaustive = brief, folder, exhaustive
         self.workers, self.progress, self.say = workers, progress, say
         self.make_evaluator = make_evaluator
@@ -243,8 +245,9 @@ class _Chooser:
                 constraints=part.constraints, figures=best.figures, values=best.values, is_full=full,
             )  # fmt: skip
         stack = polished_stack(
-            set_inputs(inputs, choice), [taker], workers=self.workers, progress=self.progress, most_tried=1
-        )
+            set_inputs(inputs, choice), [taker], workers=self.workers, progress=self.progress, most_tried=1,
+            kept=self.kept(choice, inputs, taker),
+        )  # fmt: skip
         gel_part = stack.problem.coats.parts[0]
         own = stack.problem.by_gel(stack.problem.vector(stack.found.blend_wt_pct))[0]
         return Tried(
@@ -253,17 +256,25 @@ class _Chooser:
             values=stack.found.values, is_full=full,
         )  # fmt: skip
 
+    def kept(self, choice: Choice, inputs: Inputs, taker: SearchedTaker) -> Kept:
+        """Where the joint polish of several coats is kept; one from another beginning is another one."""
+        digest = set_fingerprint(set_inputs(inputs, choice), [taker])
+        folder = self.place(choice) / digest.replace(" ", "_")
+        folder.mkdir(parents=True, exist_ok=True)
+        return Kept(folder=folder, digest=digest, say=self.say, storage=self.storage)
+
     def taker(self, choice: Choice, inputs: Inputs, full: bool) -> SearchedTaker:
         folder = self.place(choice)
         if full:
             return searched(
                 inputs, folder / "full", name=choice.words, workers=self.workers, exhaustive=self.exhaustive,
                 progress=self.progress, say=self.say, make_evaluator=self.make_evaluator,
+                storage=self.storage,
             )  # fmt: skip
         starts = list(self.blends.values())[:KEPT_BLENDS]
         return warmed(
             inputs, folder / "warm", starts, name=choice.words, workers=self.workers,
-            progress=self.progress, say=self.say, make_evaluator=self.make_evaluator,
+            progress=self.progress, say=self.say, make_evaluator=self.make_evaluator, storage=self.storage,
         )  # fmt: skip
 
     @property
@@ -299,6 +310,7 @@ def tune_choices(
     progress: Progress,
     say: Say,
     make_evaluator: EvaluatorMaker = SteadyEvaluator,
+    storage: str | None = None,
 ) -> ChoicesOutcome:
     """Try every combination a brief allows and work the best one out in full.
 
@@ -308,7 +320,7 @@ def tune_choices(
         With choices.
     folder : Path
         Existing run folder; every combination keeps its journal in a folder of its own.
-    workers, exhaustive, progress, say, make_evaluator
+    workers, exhaustive, progress, say, make_evaluator, storage
         As for `tune`.
 
     Raises
@@ -324,6 +336,7 @@ def tune_choices(
         progress=progress,
         say=say,
         make_evaluator=make_evaluator,
+        storage=storage,
     )
     first, *others = combinations_of(brief)
     chooser.inputs(first)  # a fault of the brief itself must show as such
@@ -364,8 +377,11 @@ def _in_full(chooser: _Chooser, choice: Choice) -> Outcome | SetOutcome:
     folder = chooser.place(choice) / "full"  # its search is in the record there already
     if choice.coats > 1:
         taker = chooser.taker(choice, inputs, True)
-        return joint(set_inputs(inputs, choice), [taker], workers=chooser.workers, progress=chooser.progress)
+        kept = chooser.kept(choice, inputs, taker)
+        return joint(
+            set_inputs(inputs, choice), [taker], workers=chooser.workers, progress=chooser.progress, kept=kept
+        )
     return tune(
         inputs, folder, workers=chooser.workers, exhaustive=chooser.exhaustive, progress=chooser.progress, say=chooser.say,
-        make_evaluator=chooser.make_evaluator,
+        make_evaluator=chooser.make_evaluator, storage=chooser.storage,
     )  # fmt: skip

@@ -12,9 +12,9 @@ from ..lamp_library.errors import InputError
 
 if TYPE_CHECKING:
     from .front import LedgerMaker
+    from .ledger import Ledger
     from .local import Local
     from .problem import Problem
-    from .search import Ledger
     from .tune import Inputs, Say
 
 NO_BLEND = 3

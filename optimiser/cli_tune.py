@@ -60,8 +60,6 @@ def tune(
     file = brief_path(brief)
     options = Options(out=out, as_json=as_json, workers=workers, exhaustive=exhaustive, storage=storage)
     if is_set(file):
-        if storage is not None:
-            raise InputError(f"{brief}: --storage shares single briefs only. Leave it out for a set.")
         asked_set = read_set(file)
         if seed is not None:
             asked_set = asked_set.seeded(seed)
@@ -70,9 +68,6 @@ def tune(
     asked = read_brief(file)
     if seed is not None:
         asked = replace(asked, seed=seed)
-    if storage is not None and (asked.serve != "one_blend" or not asked.choices.is_empty):
-        what = "choices" if asked.serve == "one_blend" else f'lamp.serve = "{asked.serve}"'
-        raise InputError(f"{brief}: --storage shares single searches only. Leave it out for {what}.")
     if asked.serve != "one_blend":
         _tune_lamps(asked, file, options)
         return
@@ -98,7 +93,6 @@ class Options:
         asked: object,
         file: Path,
         write: Callable[[T, Path, Path], Path],
-        **more: Any,
     ) -> T:
         """Run a search in the run folder and write its report; a Ctrl-C ends it with a word on what is kept."""
         from .progress import ProgressBar
@@ -113,7 +107,7 @@ class Options:
                     exhaustive=self.exhaustive,
                     progress=bar,
                     say=bar.say,
-                    **more,
+                    storage=self.storage,
                 )
                 bar.say(written(write(outcome, file, self.out)))
                 return outcome
@@ -137,7 +131,7 @@ def _tune_brief(asked: Brief, file: Path, options: Options) -> None:
     from .tune import resolve, tune
 
     inputs = resolve(asked)  # every fault of the inputs shows here, before anything is written
-    outcome = options.run(tune, inputs, file, write_run_folder, storage=options.storage)
+    outcome = options.run(tune, inputs, file, write_run_folder)
     if outcome.found.is_feasible:
         typer.echo(f"Grams for a trial batch: gelwright sheet {options.out} --batch-g 100", err=True)
     options.show(outcome_text(outcome), outcome_data(outcome), outcome.found.is_feasible)

@@ -17,9 +17,10 @@ from ..lamp_library.errors import InputError, unknown_name
 from ..lamp_library.units import c_from_k
 from .brief import Brief
 from .hypervolume import apart, hypervolume, knee, normalised, unbeaten
+from .ledger import Ledger
 from .local import Local, local_search
 from .problem import Problem
-from .search import Ledger, Progress, search
+from .search import Progress, search
 from .search_space import missing_prices
 
 Floats = NDArray[np.float64]

@@ -133,7 +133,9 @@ class _Lamps:
         progress: Progress,
         say: Say,
         make_evaluator: EvaluatorMaker,
+        storage: str | None,
     ) -> None:
+        self.storage = storage
         self.brief, self.folder = brief, folder
         self.workers, self.exhaustive, self.progress, self.say = workers, exhaustive, progress, say
         self.make_evaluator = make_evaluator
@@ -147,6 +149,7 @@ class _Lamps:
             self.alone[name] = searched(
                 inputs, self.folder / "lamps_alone" / lamp_id, name=lamp_id, workers=self.workers,
                 exhaustive=self.exhaustive, progress=self.progress, say=self.say, make_evaluator=self.make_evaluator,
+                storage=self.storage,
             )  # fmt: skip
 
     def can_be_served_alone(self, name: str) -> bool:
@@ -164,7 +167,7 @@ class _Lamps:
         taker = warmed(
             resolve(plain_for(self.brief, names)), self.folder / "sets" / "+".join(ids),
             list(starts.values())[:MOST_STARTS], name=" + ".join(ids), workers=self.workers,
-            progress=self.progress, say=self.say, make_evaluator=self.make_evaluator,
+            progress=self.progress, say=self.say, make_evaluator=self.make_evaluator, storage=self.storage,
         )  # fmt: skip
         best = taker.found.ranked[0]
         words = (
@@ -212,6 +215,7 @@ def tune_lamps(
     progress: Progress,
     say: Say,
     make_evaluator: EvaluatorMaker = SteadyEvaluator,
+    storage: str | None = None,
 ) -> LampsOutcome:
     """Serve several lamps as the brief's `serve` says.
 
@@ -221,7 +225,7 @@ def tune_lamps(
         With `serve` other than ``one_blend``.
     folder : Path
         Existing run folder; every search keeps its journal in a folder of its own.
-    workers, exhaustive, progress, say, make_evaluator
+    workers, exhaustive, progress, say, make_evaluator, storage
         As for `tune`.
 
     Raises
@@ -231,7 +235,7 @@ def tune_lamps(
     """
     lamps = _Lamps(
         brief, folder, workers=workers, exhaustive=exhaustive, progress=progress, say=say,
-        make_evaluator=make_evaluator,
+        make_evaluator=make_evaluator, storage=storage,
     )  # fmt: skip
     lamps.search_alone()
     if brief.serve == "blend_per_lamp":
@@ -321,7 +325,7 @@ def _largest_set(lamps: _Lamps) -> LampsOutcome:
     folder.mkdir(exist_ok=True)
     outcome = tune(
         inputs, folder, workers=lamps.workers, exhaustive=lamps.exhaustive, progress=lamps.progress,
-        say=lamps.say, make_evaluator=lamps.make_evaluator,
+        say=lamps.say, make_evaluator=lamps.make_evaluator, storage=lamps.storage,
     )  # fmt: skip
     best = outcome.candidates[0]
     served = tuple(

@@ -9,16 +9,16 @@ the audit path.
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import combinations
-from typing import Protocol, runtime_checkable
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from .ledger import Ledger, SharedLedger, kept_unit
 from .local import MOST_STEPS, Local, local_of, local_search
 from .problem import Point, Problem
 from .starts import moderate_start
@@ -31,27 +31,6 @@ MUCH = 0.6  # of what a new member may have, for the second probe
 FAR = 0.1  # violation from which a second start is tried
 WEIGHT_OF_BROKEN = 5.0  # per scaled unit, when a start is chosen
 HOPELESS = 2.0  # a subset whose smallest loadings alone cost this many times the best blend is left out
-
-
-class Ledger(Protocol):
-    """Where finished units of work are kept, so that a run can be taken up again."""
-
-    def get(self, unit: str) -> Local | None:
-        """A unit finished earlier, or None."""
-        ...
-
-    def put(self, unit: str, found: Local, seconds: float) -> None:
-        """Keep a finished unit."""
-        ...
-
-
-@runtime_checkable
-class SharedLedger(Ledger, Protocol):
-    """A ledger that several processes work through together."""
-
-    def results(self, jobs: Mapping[str, Callable[[], Local]]) -> Iterator[tuple[str, Local, bool]]:
-        """Units as they are finished: name, outcome, and whether it was not worked out here."""
-        ...
 
 
 class Progress(Protocol):
@@ -173,13 +152,8 @@ class _Desk:
 
     def run(self, unit: str, job: Callable[[], Local]) -> Local:
         self.progress(self.done, self.total, unit)
-        found = self.ledger.get(unit)
-        if found is None:
-            began = time.perf_counter()
-            found = job()
-            self.ledger.put(unit, found, time.perf_counter() - began)
-        else:
-            self.reused += 1
+        self.reused += self.ledger.get(unit) is not None
+        found = kept_unit(self.ledger, unit, job)
         self.done += 1
         return found
 

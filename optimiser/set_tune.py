@@ -8,8 +8,10 @@ corners worked out; a local optimum).
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import islice
 from pathlib import Path
 from typing import Any, cast
@@ -20,7 +22,9 @@ from numpy.typing import NDArray
 from ..lamp_library.errors import GelwrightError, InputError
 from ..lamp_library.lamp import Lamp
 from ..models.stack_results import StackResult
+from .build_log import BuildLog
 from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .ledger import kept_unit
 from .local import FEASIBLE, Local, local_search
 from .passing import Passing
 from .search import Progress
@@ -156,6 +160,7 @@ def tune_set(
     progress: Progress,
     say: Say,
     make_evaluator: EvaluatorMaker = SteadyEvaluator,
+    storage: str | None = None,
 ) -> SetOutcome:
     """Tune every gel of a set and check them together.
 
@@ -164,8 +169,9 @@ def tune_set(
     inputs : SetInputs
         Resolved set.
     folder : Path
-        Existing run folder; each gel's search keeps its journal in a folder of its own.
-    workers, exhaustive, progress, say, make_evaluator
+        Existing run folder; each gel's search keeps its journal in a folder of its own, and every build of the joint polish
+        is kept beside them.
+    workers, exhaustive, progress, say, make_evaluator, storage
         As for `tune`.
 
     Returns
@@ -175,18 +181,54 @@ def tune_set(
     takers = tuple(
         searched(
             gel, folder / "coats" / coat.name, name=coat.name, workers=workers, exhaustive=exhaustive,
-            progress=progress, say=say, make_evaluator=make_evaluator,
+            progress=progress, say=say, make_evaluator=make_evaluator, storage=storage,
         )
         for coat, gel in zip(inputs.asked.coats, inputs.gels, strict=True)
     )  # fmt: skip
-    return joint(inputs, takers, workers=workers, progress=progress)
+    kept = Kept(folder=folder, digest=set_fingerprint(inputs, takers), say=say, storage=storage)
+    return joint(inputs, takers, workers=workers, progress=progress, kept=kept)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Kept:
+    """Where the joint polish of a set is kept: its builds in a folder, its outcome in a database if one is shared."""
+
+    folder: Path
+    digest: str
+    say: Say
+    storage: str | None = None
+
+    def polish(self, unit: str, job: Callable[[], Local]) -> Local:
+        """The outcome of one choice of substances, by whoever works it out first."""
+        if self.storage is None:
+            return job()  # its builds are kept
+        from .record_shared import SharedRecord
+
+        return kept_unit(SharedRecord(self.storage, self.digest), unit, job)
+
+
+def set_fingerprint(inputs: SetInputs, takers: Sequence[SearchedTaker]) -> str:
+    """Digest of everything the joint polish depends on: the searches it begins with and how the coats are stacked."""
+    asked = inputs.asked
+    coats = [(coat.name, coat.applications, coat.is_wiped) for coat in asked.coats]
+    content = repr(
+        (asked.brief.digest, [taker.digest for taker in takers], coats, asked.stacks, asked.raw_materials,
+         asked.penalty_per_material)
+    )  # fmt: skip
+    return f"set {hashlib.sha256(content.encode()).hexdigest()[:12]}"
 
 
 def joint(
-    inputs: SetInputs, takers: Sequence[SearchedTaker], *, workers: int | None, progress: Progress
+    inputs: SetInputs,
+    takers: Sequence[SearchedTaker],
+    *,
+    workers: int | None,
+    progress: Progress,
+    kept: Kept | None = None,
 ) -> SetOutcome:
     """Choose substances for every gel, polish their loadings in the finished stack, and work the answer out."""
-    return _outcome(inputs, takers, polished_stack(inputs, takers, workers=workers, progress=progress))
+    polished = polished_stack(inputs, takers, workers=workers, progress=progress, kept=kept)
+    return _outcome(inputs, takers, polished)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -206,16 +248,19 @@ def polished_stack(
     workers: int | None,
     progress: Progress,
     most_tried: int = TRIED,
+    kept: Kept | None = None,
 ) -> PolishedStack:
     """Polish up to `most_tried` choices of substances in the finished stack, until one keeps every limit."""
+    log = None if kept is None else BuildLog(kept.folder, kept.digest, kept.say)
     whole, choices = coat_set(inputs), _choices(inputs.asked, takers)[:most_tried]
     best: PolishedStack | None = None
     sentences: list[str] = []
     for number, shared in enumerate(choices, start=1):
         progress(number - 1, len(choices), f"finished stack, choice {number} of substances")
         keys = [tuple(blend.blend_wt_pct) for blend in shared.blends]
-        problem = StackProblem(coats=whole.narrowed(keys), workers=workers)
-        found = _polished(problem, shared)
+        problem = StackProblem(coats=whole.narrowed(keys), workers=workers, log=log)
+        job = partial(_polished, problem, shared)
+        found = job() if kept is None else kept.polish(f"choice {number} of substances", job)
         sentences.append(_sentence(number, shared, found))
         if best is None or found.rank < best.found.rank:
             best = PolishedStack(found=found, problem=problem, shared=shared, sentences=())

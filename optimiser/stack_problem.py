@@ -18,6 +18,7 @@ from ..models.schedule import Apply, Event, Expose, Rest, Schedule, Wipe
 from ..models.solver import run_parallel
 from ..models.stack import build_with_steps
 from ..models.stack_results import StackResult
+from .build_log import BuildLog
 from .constraints import Constraint
 from .problem import SOFT_K, Point, soft_maximum
 from .search_space import SearchSpace
@@ -39,17 +40,21 @@ class StackProblem:
         Gels, stacks, lamp and limits.
     workers : int or None
         Threads; results do not depend on it.
+    log : BuildLog or None
+        Keeps every build; None keeps none beyond the run.
     """
 
     coats: CoatSet
     workers: int | None = None
+    log: BuildLog | None = None
     is_screening: bool = False
     simulations: int = 0
     space: SearchSpace = field(init=False)
     constraints: tuple[Constraint, ...] = field(init=False)
     _rows: list[StackRow] = field(init=False)
     _slices: list[slice] = field(init=False)
-    _seen: dict[bytes, tuple[Point, Built]] = field(init=False, default_factory=dict)
+    _points: dict[bytes, Point] = field(init=False, default_factory=dict)
+    _builds: dict[bytes, Built] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         substances = [
@@ -79,7 +84,8 @@ class StackProblem:
 
     def forget(self) -> None:
         """Drop remembered points."""
-        self._seen.clear()
+        self._points.clear()
+        self._builds.clear()
 
     def schedule(
         self, stack: int, loadings_wt_pct: Floats, thickness_m: Mapping[int, float] | None = None
@@ -116,7 +122,20 @@ class StackProblem:
 
     def point(self, loadings_wt_pct: Floats) -> Point:
         """Build every corner with one set of blends, or recall it."""
-        return self._remembered(loadings_wt_pct)[0]
+        key = _key(loadings_wt_pct)
+        if key not in self._points:
+            known = self.log.point(self.space.keys, loadings_wt_pct) if self.log is not None else None
+            if known is not None:
+                self._points[key] = known[0]
+                self.simulations += known[1]
+                return known[0]
+            built = self._built_at(loadings_wt_pct)
+            point = self._point(loadings_wt_pct, {i: each[0] for i, each in built.items()})
+            self._points[key] = point
+            self.simulations += len(built)
+            if self.log is not None:
+                self.log.keep_point(self.space.keys, point, len(built))
+        return self._points[key]
 
     def points(self, loadings_wt_pct: Floats) -> list[Point]:
         """Build several sets of blends, shape (n_blend, n_substance)."""
@@ -124,12 +143,17 @@ class StackProblem:
 
     def results(self, loadings_wt_pct: Floats) -> list[StackResult]:
         """The builds of every corner, in the order of the set's corners."""
-        built = self._remembered(loadings_wt_pct)[1]
+        built = self._built_at(loadings_wt_pct)
         return [built[i][0] for i in range(len(built))]
 
     def slopes(self, loadings_wt_pct: Floats, step_wt_pct: Floats) -> tuple[Floats, Floats]:
         """Forward differences of objective and limits, as `Problem.slopes`; builds that a step cannot touch are kept."""
-        base, built = self._remembered(loadings_wt_pct)
+        if self.log is not None:
+            known = self.log.slopes(self.space.keys, loadings_wt_pct, step_wt_pct)
+            if known is not None:
+                self.simulations += known[2]
+                return known[0], known[1]
+        base, built = self.point(loadings_wt_pct), self._built_at(loadings_wt_pct)
         jobs = [
             (column, i)
             for number, own in enumerate(self._slices)
@@ -151,19 +175,21 @@ class StackProblem:
         neighbours = [self._point(moved[column], each) for column, each in enumerate(beside)]
         objective = np.array([point.objective - base.objective for point in neighbours]) / step_wt_pct
         values = np.stack([point.values - base.values for point in neighbours], axis=1) / step_wt_pct
+        if self.log is not None:
+            self.log.keep_slopes(
+                self.space.keys, loadings_wt_pct, step_wt_pct, (objective, values), len(jobs)
+            )
         return objective, values
 
-    def _remembered(self, loadings_wt_pct: Floats) -> tuple[Point, Built]:
-        key = np.ascontiguousarray(loadings_wt_pct, dtype=float).tobytes()
-        if key not in self._seen:
-            n = len(self.coats.corners)
-            built = dict(
-                enumerate(run_parallel(lambda i: self._build(i, loadings_wt_pct, ()), n, self.workers))
+    def _built_at(self, loadings_wt_pct: Floats) -> Built:
+        """The builds of every corner with their time steps; a blend known from a file is built again, and not counted twice."""
+        key = _key(loadings_wt_pct)
+        if key not in self._builds:
+            runs = run_parallel(
+                lambda i: self._build(i, loadings_wt_pct, ()), len(self.coats.corners), self.workers
             )
-            self.simulations += n
-            point = self._point(loadings_wt_pct, {i: each[0] for i, each in built.items()})
-            self._seen[key] = (point, built)
-        return self._seen[key]
+            self._builds[key] = dict(enumerate(runs))
+        return self._builds[key]
 
     def _build(self, corner: int, loadings_wt_pct: Floats, replay: Steps) -> tuple[StackResult, Steps]:
         at = self.coats.corners[corner]
@@ -213,3 +239,7 @@ class StackProblem:
             return float(own.sum())
         prices = self.coats.parts[part].brief.prices_per_kg
         return float(own @ np.array([prices[key] for key in self.coats.parts[part].space.keys])) / 100.0
+
+
+def _key(loadings_wt_pct: Floats) -> bytes:
+    return np.ascontiguousarray(loadings_wt_pct, dtype=float).tobytes()

@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 
 from .brief import Brief, Margins
 from .front import replace_problem
+from .ledger import Ledger
 from .local import Local, evaluated, local_search
 from .passing import FRESH_STREAM, Judge, Passing, passing_of
 from .problem import Problem
-from .search import Ledger, Progress
+from .search import Progress
 from .varied import Varied, unit_draws, varied_inputs
 
 Floats = NDArray[np.float64]

@@ -19,11 +19,12 @@ from .demo_data import load_any_gel
 from .evaluation_log import EvaluationLog
 from .evaluators import EvaluatorMaker, SteadyEvaluator
 from .front import replace_problem
+from .ledger import Ledger
 from .local import Local
 from .problem import Problem
 from .record import Record
 from .relaxing import Conflict, conflicts
-from .search import Found, Ledger, Progress, search
+from .search import Found, Progress, search
 from .search_space import SearchSpace, build_search_space
 from .sequences import with_programme
 from .sure import FRESH_DRAWS, made_sure
@@ -190,7 +191,7 @@ def tune(
         make_evaluator=log.watching(make_evaluator), workers=workers,
     )  # fmt: skip
     digest = fingerprint(inputs, exhaustive)
-    ledger = _ledger(folder, digest, problem, say, storage)
+    ledger = ledger_of(folder, digest, problem, say, storage)
     log.open(say)
 
     def named(done: int, total: int, words: str) -> None:
@@ -263,7 +264,22 @@ def searched_problem(
     return problem, search(problem, ledger=ledger, progress=progress)
 
 
-def _ledger(folder: Path, digest: str, problem: Problem, say: Say, storage: str | None) -> Ledger:
+def ledger_of(folder: Path, digest: str, problem: Problem, say: Say, storage: str | None) -> Ledger:
+    """Where finished units are kept: the folder's journal, or a database that workers share.
+
+    Parameters
+    ----------
+    folder : Path
+        Run folder.
+    digest : str
+        Fingerprint of everything the answer depends on.
+    problem : Problem
+        Gives names and ranges of the loadings.
+    say : callable
+        Told about repairs.
+    storage : str or None
+        URL of a PostgreSQL database.
+    """
     if storage is None:
         return Record(folder, digest, problem, say)
     from .record_shared import SharedRecord

@@ -1,0 +1,135 @@
+"""Every build of a set's joint polish, written down as soon as it is simulated, so that a run cut short goes on where it stood.
+
+One JSON line for a blend with the limits of its finished stacks, one for the slopes beside it. A crash loses at most the
+builds in flight; a line torn by it is cut away. Numbers come back from the file to the last digit, so the polish takes the
+same way again without simulating it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..lamp_library.errors import InputError
+from .evaluation_log import heal
+from .problem import Point
+
+Floats = NDArray[np.float64]
+
+FILE = "builds.jsonl"
+POINT, SLOPES = "point", "slopes"
+
+
+class BuildLog:
+    """Builds of one set, by substances and loadings.
+
+    Parameters
+    ----------
+    folder : Path
+        Existing run folder; the file is made in it.
+    digest : str
+        Fingerprint of everything the builds depend on.
+    say : callable
+        Told in one sentence when something had to be repaired.
+
+    Raises
+    ------
+    InputError
+        If the folder holds the builds of another set.
+    """
+
+    def __init__(self, folder: Path, digest: str, say: Callable[[str], None]) -> None:
+        self.path = folder / FILE
+        self._known: dict[tuple[str, ...], dict[str, Any]] = {}
+        if self.path.exists():
+            mended = heal(self.path)
+            if mended:
+                say(mended)
+        lines = self.path.read_text(encoding="utf-8").splitlines() if self.path.exists() else []
+        if not lines:
+            self._append({"set": digest})
+            return
+        if json.loads(lines[0])["set"] != digest:
+            raise InputError(
+                f"{folder}: holds the builds of another set, lamp or data version. Choose another --out folder or empty this one."
+            )
+        for line in lines[1:]:
+            row = json.loads(line)
+            self._known[_key(row)] = row
+
+    def point(self, substances: Sequence[str], loadings_wt_pct: Floats) -> tuple[Point, int] | None:
+        """A blend built earlier with the number of builds it took, or None; loadings of shape (n_substance,)."""
+        row = self._known.get(_key(_asked(POINT, substances, loadings_wt_pct)))
+        if row is None:
+            return None
+        point = Point(
+            loadings_wt_pct=loadings_wt_pct.copy(),
+            objective=row["objective"],
+            values=np.array(row["values"]),
+            figures=tuple(row["figures"]),
+        )
+        return point, row["builds"]
+
+    def slopes(
+        self, substances: Sequence[str], loadings_wt_pct: Floats, step_wt_pct: Floats
+    ) -> tuple[Floats, Floats, int] | None:
+        """Slopes of objective and limits taken earlier with the builds they took, or None."""
+        row = self._known.get(_key(_asked(SLOPES, substances, loadings_wt_pct, step_wt_pct)))
+        return None if row is None else (np.array(row["objective"]), np.array(row["values"]), row["builds"])
+
+    def keep_point(self, substances: Sequence[str], point: Point, builds: int) -> None:
+        """Write a blend down."""
+        self._keep(
+            {
+                **_asked(POINT, substances, point.loadings_wt_pct),
+                "objective": float(point.objective),
+                "values": point.values.tolist(),
+                "figures": [float(figure) for figure in point.figures],
+                "builds": builds,
+            }
+        )
+
+    def keep_slopes(
+        self,
+        substances: Sequence[str],
+        loadings_wt_pct: Floats,
+        step_wt_pct: Floats,
+        slopes: tuple[Floats, Floats],
+        builds: int,
+    ) -> None:
+        """Write slopes down."""
+        self._keep(
+            {
+                **_asked(SLOPES, substances, loadings_wt_pct, step_wt_pct),
+                "objective": slopes[0].tolist(),
+                "values": slopes[1].tolist(),
+                "builds": builds,
+            }
+        )
+
+    def _keep(self, row: dict[str, Any]) -> None:
+        self._known[_key(row)] = row
+        self._append(row)
+
+    def _append(self, row: dict[str, Any]) -> None:
+        with self.path.open("a", encoding="utf-8", newline="") as file:
+            file.write(json.dumps(row, ensure_ascii=False) + "\n")
+
+
+def _asked(
+    what: str, substances: Sequence[str], loadings_wt_pct: Floats, step_wt_pct: Floats | None = None
+) -> dict[str, Any]:
+    row: dict[str, Any] = {
+        "what": what, "substances": list(substances), "loadings_wt_pct": [float(x) for x in loadings_wt_pct]
+    }  # fmt: skip
+    return row if step_wt_pct is None else {**row, "step_wt_pct": [float(x) for x in step_wt_pct]}
+
+
+def _key(row: dict[str, Any]) -> tuple[str, ...]:
+    numbers = [*row["loadings_wt_pct"], *row.get("step_wt_pct", ())]
+    return (row["what"], *row["substances"], *(float(x).hex() for x in numbers))
