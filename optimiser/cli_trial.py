@@ -68,7 +68,8 @@ def read(
         return
     typer.echo(trial_text(run))
     typer.echo(
-        f"\nWritten: {out} with report.txt, results.json and {PICTURE}; the raw logs lie in {out / 'logs'}."
+        f"\nWritten: {out} with report.txt, results.json and {PICTURE}; the raw logs lie in {out / 'logs'}. "
+        f"Open {out / 'report.html'} in a browser."
     )
 
 

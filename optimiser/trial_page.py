@@ -39,6 +39,7 @@ def trial_page(run: TrialRun, picture: Path) -> Page:
             key="in-full", title="The report in full", blocks=(Prose(markdown=f"```text\n{in_full}\n```"),)
         ),
     ]
+    headline, _, detail = _headline(run).replace("+-", "±").partition(": ")
     return Page(
         kind="Trial",
         title=f"{trial.trial_id}: {trial.gel.name} in {trial.lamp.name}",
@@ -49,10 +50,13 @@ def trial_page(run: TrialRun, picture: Path) -> Page:
             ("exposures", f"{len(trial.exposures)}, programme {trial.exposures[0].programme}"),
             ("predicted", coefficients_words(run.predicted_gel)),
         ),
-        headline=_headline(run),
+        headline=headline,
         verdict_state=_state(run),
         answer="",
-        sentences=tuple(f"{fault[0].upper()}{fault[1:]}." for fault in run.faults),
+        sentences=(
+            *([f"{detail[0].upper()}{detail[1:]}."] if detail else []),
+            *(f"{fault[0].upper()}{fault[1:]}." for fault in run.faults),
+        ),
         figures=_figures(run),
         sections=tuple(sections),
         cautions=tuple(long_cautions()),
