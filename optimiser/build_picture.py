@@ -117,14 +117,22 @@ def draw_course(axes: Axes, result: StackResult, nail_bed_max_k: float) -> Axes:
     low = float(min(np.min(c_from_k(result.film_max_k)), np.min(c_from_k(result.nail_bed_k)))) - 2.0
     span = ceiling - low
     _name_events(axes, result, ceiling)
-    axes.set_ylim(low, ceiling + 0.16 * span)
+    axes.set_ylim(low, ceiling + 0.22 * span)
     axes.set_xlim(0.0, float(result.time_s[-1]))
     axes.set_xlabel("time of the schedule / s (lamp on: shaded)")
     axes.set_ylabel("temperature / °C")
     axes.set_title(
         f"Temperature, {result.position}", loc="left", fontsize=10, fontweight="bold", color="#222222"
     )
-    axes.legend(frameon=False, fontsize=8, labelcolor="#333333", loc="best")
+    # below the picture: above the lines stand the names of the events
+    axes.legend(
+        frameon=False,
+        fontsize=8,
+        labelcolor="#333333",
+        loc="upper center",
+        bbox_to_anchor=(0.5, -0.17),
+        ncols=2,
+    )
     return axes
 
 
@@ -148,7 +156,7 @@ def _name_events(axes: Axes, result: StackResult, height: float) -> None:
 
 def build_picture(results: Sequence[StackResult], path: Path) -> Path:
     """Stack of the least cured position and temperatures of the hottest, side by side."""
-    figure, axes = new_figure(13.0, 4.2, columns=2)
+    figure, axes = new_figure(13.0, 4.6, columns=2)
     draw_stack(axes[0], least_cured(results))
     draw_course(axes[1], hottest(results), Limits().nail_bed_max_k)
     return save(figure, path)

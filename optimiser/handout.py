@@ -123,7 +123,7 @@ def _column(figure: Figure, rows: Any, column: int, pair: Pair, columns: int, li
         figure.add_subplot(rows[1, column]),
         pair.results,
         cell.asked_fraction,
-        "How far it has set, by depth (grey: sticky)",
+        "How far it has set (grey: sticky)",
         names_tacky=False,
     )
     depth.legend(loc="lower right", ncols=2, fontsize=6.5, framealpha=0.85, edgecolor="none")

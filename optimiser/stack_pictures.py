@@ -22,7 +22,7 @@ def stack_picture(soft: StackResult, name: str = "stack") -> Picture:
     name : str
         Word that no other picture of the page has.
     """
-    figure, axes = new_figure(6.0, 3.8)
+    figure, axes = new_figure(6.0, 4.2)
     draw_stack(axes[0], soft)
     faces = "; ".join(f"coat {coat.number} {coat.bottom_conversion_fraction:.2f}" for coat in soft.coats)
     return Picture(
@@ -44,7 +44,7 @@ def course_picture(hot: StackResult, nail_bed_max_k: float, name: str = "course"
     name : str
         Word that no other picture of the page has.
     """
-    figure, axes = new_figure(6.0, 3.8)
+    figure, axes = new_figure(6.0, 4.2)
     draw_course(axes[0], hot, nail_bed_max_k)
     return Picture(
         svg=inline_svg(figure, name),
