@@ -22,7 +22,7 @@ from .formulation import (
     gel_density_kg_m3,
     gel_initiator,
     gel_resin,
-    stabiliser_loss_1_s,
+    stabiliser_blend,
 )
 from .fresnel import diffuse_reflectance_inside
 from .gel import Gel
@@ -300,9 +300,16 @@ def stack_model(
         coat.gel.resin_base_wt_pct / 100.0 * (_density(coat, resin) / resin.density_kg_m3)
         for coat, resin in zip(coats, resins, strict=True)
     ]
+    stabilisers = [
+        stabiliser_blend(coat.gel, _density(coat, resin)) for coat, resin in zip(coats, resins, strict=True)
+    ]
     kinetics: list[Kinetics] = [
-        replace(resin.kinetics, radical_loss_1_s=stabiliser_loss_1_s(coat.gel, _density(coat, resin)))
-        for coat, resin in zip(coats, resins, strict=True)
+        replace(
+            resin.kinetics,
+            stabiliser_rate_m3_mol_s=each.rate_m3_mol_s,
+            radicals_per_stabiliser=each.radicals_per_molecule,
+        )
+        for each, resin in zip(stabilisers, resins, strict=True)
     ]
     oxygen: list[Oxygen] = [resin.oxygen for resin in resins]
     one = len(coats) == 1
@@ -323,5 +330,6 @@ def stack_model(
         layers=nail_layers(coats, resins, hand, settings, light.bins.wavelength_nm),
         absorbers=_absorbers(coats, resins, light),
         amine_mol_m3=_by_cell(coats, amines),
+        stabiliser_mol_m3=_by_cell(coats, [each.content_mol_m3 for each in stabilisers]),
         warm_up=_warm_up(course),
     )

@@ -26,8 +26,8 @@ def checked_balances(totals: Array, what: str) -> Balances:
     if not balances.worst <= LARGEST_BALANCE_ERROR:
         raise SolverError(
             f"{what}: a balance is off by {balances.worst:.2g} (photons {balances.photons:.1g}, radicals "
-            f"{balances.radicals:.1g}, C=C {balances.double_bonds:.1g}, oxygen {balances.oxygen:.1g}, heat "
-            f"{balances.enthalpy:.1g}); allowed is {LARGEST_BALANCE_ERROR:g}. Tighten tolerance_conversion."
+            f"{balances.radicals:.1g}, C=C {balances.double_bonds:.1g}, oxygen {balances.oxygen:.1g}, "
+            f"stabiliser {balances.stabiliser:.1g}, heat {balances.enthalpy:.1g}); allowed is {LARGEST_BALANCE_ERROR:g}. Tighten tolerance_conversion."
         )
     return balances
 

@@ -137,6 +137,7 @@ class BlendFilms:
             packed.state.radical.copy(),
             packed.state.oxygen.copy(),
             packed.state.temperature.copy(),
+            packed.state.stabiliser.copy(),
         )
         return film, state, rows
 

@@ -43,6 +43,7 @@ class State(NamedTuple):
     radical: Array  # (n,) [mol m-3]
     oxygen: Array  # (n,) [mol m-3]
     temperature: Array  # (m,) [K]
+    stabiliser: Array  # (n,) [mol m-3]
 
 
 class Work(NamedTuple):
@@ -65,6 +66,7 @@ def copy_state(state: State) -> State:
         state.radical.copy(),
         state.oxygen.copy(),
         state.temperature.copy(),
+        state.stabiliser.copy(),
     )
 
 
@@ -85,7 +87,9 @@ def new_work(film: FilmArrays, state: State) -> Work:
         cell[row.PAST_0, i], cell[row.PAST_1, i] = state.bonds[0, i], state.bonds[1, i]
         cell[row.PAST_OXYGEN, i] = state.oxygen[i]
         cell[row.RADICAL, i], cell[row.OXYGEN, i] = state.radical[i], state.oxygen[i]
+        cell[row.PAST_RADICAL, i] = state.radical[i]
         cell[row.NEW_OXYGEN, i] = state.oxygen[i]
+        cell[row.STABILISER, i] = state.stabiliser[i]
         cell[row.AMINE, i] = state.amine[i]
     for kind in range(kinds):
         for i in range(n):
@@ -110,7 +114,9 @@ def accept(work: Work) -> None:
         cell[row.PAST_0, i], cell[row.PAST_1, i] = cell[row.BONDS_0, i], cell[row.BONDS_1, i]
         cell[row.PAST_OXYGEN, i] = cell[row.OXYGEN, i]
         cell[row.BONDS_0, i], cell[row.BONDS_1, i] = cell[row.NEW_0, i], cell[row.NEW_1, i]
+        cell[row.PAST_RADICAL, i] = cell[row.RADICAL, i]
         cell[row.RADICAL, i], cell[row.OXYGEN, i] = cell[row.NEW_RADICAL, i], cell[row.NEW_OXYGEN, i]
+        cell[row.STABILISER, i] = cell[row.NEW_STABILISER, i]
         cell[row.AMINE, i] = cell[row.NEW_AMINE, i]
     for kind in range(absorber.shape[1]):
         for i in range(cell.shape[1]):
@@ -127,7 +133,7 @@ def store_state(work: Work, state: State) -> None:
     for i in range(cell.shape[1]):
         state.bonds[0, i], state.bonds[1, i] = cell[row.BONDS_0, i], cell[row.BONDS_1, i]
         state.radical[i], state.oxygen[i] = cell[row.RADICAL, i], cell[row.OXYGEN, i]
-        state.amine[i] = cell[row.AMINE, i]
+        state.amine[i], state.stabiliser[i] = cell[row.AMINE, i], cell[row.STABILISER, i]
         for kind in range(absorber.shape[1]):
             state.concentration[kind, i] = absorber[row.A_NOW, kind, i]
     for i in range(heat.shape[1]):

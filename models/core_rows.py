@@ -34,7 +34,13 @@ FLOW, EXCESS = (
     _P + 42,
 )  # oxygen through the upper face: at the end of a step [mol m-2 s-1]; counted too much [mol m-2]
 BACK_FLOW = _P + 43  # what of that this step takes back [mol m-2 s-1]
-N_CELL = _P + 44
+STABILISER, NEW_STABILISER = _P + 44, _P + 45  # now; after the step [mol m-3]
+CATCH = _P + 46  # rate coefficient of radicals and stabiliser [m3 mol-1 s-1]
+BASE_LOSS = _P + 47  # first-order loss of radicals to all but oxygen [1/s]
+EXPECTED = _P + 48  # integral of radicals over the step, as foreseen [mol s m-3]
+PAST_RADICAL = _P + 49  # one step ago [mol m-3]
+STOPPED = _P + 50  # radicals that the stabiliser took in the step [mol m-3]
+N_CELL = _P + 51
 
 # Absorbers, (row, kind, cell) [mol m-3].
 A_START, A_NOW, A_MIDDLE, A_NEW = 0, 1, 2, 3  # as weighed in; now; mean over the step; after it

@@ -18,6 +18,8 @@ from .core_light import light_shift
 from .core_rates import (
     bonds_over_step,
     coefficients,
+    loss_to_stabiliser,
+    mean_left,
     oxygen_effect,
     radicals_beside_oxygen,
     radicals_over_step,
@@ -31,6 +33,7 @@ Array = NDArray[np.float64]
 # 25 kJ/mol at 300 K), for the error bound of the first pass only.
 _SHIFT_1_K, _ACTIVATION_1_K = 0.0085, 0.034
 _NEWTON_REST = 2e-6  # of the surface oxygen: what the iteration may leave
+_STABILISER_WEIGHT = 10.0  # of the error from misjudged stabiliser
 _EXPOSURE_S = 60.0  # a usual exposure, to weigh oxygen that will not be used up anyway
 
 
@@ -86,6 +89,19 @@ def cell_coefficients(
     return loss_acrylate, loss_methacrylate, translation + reaction
 
 
+@compiled
+def stabiliser_coefficient(cell: Array, conversion: float, temperature: float) -> float:
+    """Rate coefficient of radicals and stabiliser in one cell [m3 mol-1 s-1]; the run uses `core_rates.coefficients`.
+
+    It falls with the mobility of propagation: both are the meeting of a chain end with a small molecule, and of like size, so
+    both stop where chain ends stop moving. That radicals live on for weeks in glassy dental resins, which hold stabiliser,
+    shows that they do (Truffier-Boutry et al., J. Polym. Sci. A 2003, 41, 1691). With temperature it does not change: no
+    activation energy was found.
+    """
+    freedom = mobility(conversion, cell_vitrification(cell, temperature), cell[at.SIGMOID_WIDTH])
+    return float(cell[at.STABILISER_RATE] * freedom)
+
+
 @compiled_piece
 def programme_level(segment: Array, boundary: Array, since: float) -> tuple[float, float]:
     """Relative lamp output and air temperature [K] at a time since the start of a segment [s]."""
@@ -102,14 +118,17 @@ def programme_level(segment: Array, boundary: Array, since: float) -> tuple[floa
 
 
 @compiled_piece
-def extrapolate(cell: Array, heat: Array, ratio: float) -> None:
-    """Guess C=C and temperature at the middle of the step from the last step; C=C never falls below half of itself."""
+def extrapolate(cell: Array, heat: Array, ratio: float, seconds: float) -> None:
+    """Guess C=C, radicals and temperature at the middle of the step from the last step; none falls below half of itself."""
     for i in range(cell.shape[1]):
         now_0, now_1 = cell[row.BONDS_0, i], cell[row.BONDS_1, i]
         guess_0 = now_0 + ratio * (now_0 - cell[row.PAST_0, i])
         guess_1 = now_1 + ratio * (now_1 - cell[row.PAST_1, i])
         cell[row.MIDDLE_0, i] = max(0.5 * now_0, guess_0)
         cell[row.MIDDLE_1, i] = max(0.5 * now_1, guess_1)
+        radicals = cell[row.RADICAL, i]
+        guess = radicals + ratio * (radicals - cell[row.PAST_RADICAL, i])
+        cell[row.EXPECTED, i] = seconds * min(max(0.5 * radicals, guess), 2.0 * radicals)
     for i in range(heat.shape[1]):
         now = heat[row.NOW_K, i]
         heat[row.MIDDLE_K, i] = now + ratio * (now - heat[row.PAST_K, i])
@@ -120,6 +139,7 @@ def react(film: FilmArrays, work: Work, seconds: float, last: float) -> tuple[fl
     """Oxygen, radicals and C=C over the step with the coefficients of its middle; oxygen entered and consumed."""
     cell = work.cell
     coefficients(cell, work.heat)
+    loss_to_stabiliser(cell)
     mode = film.boundary[at.OXYGEN_MODE]
     surface = film.boundary[at.O2_SURFACE]
     entered, consumed, deepest = 0.0, 0.0, 0
@@ -143,6 +163,7 @@ def remember_first_pass(cell: Array, heat: Array, isothermal: bool) -> None:
     """Keep the first pass for the error estimate and put the middle of the step where it says."""
     for i in range(cell.shape[1]):
         cell[row.FIRST_0, i], cell[row.FIRST_1, i] = cell[row.NEW_0, i], cell[row.NEW_1, i]
+        cell[row.EXPECTED, i] = cell[row.ALIVE_INTEGRAL, i]
         cell[row.MIDDLE_0, i] = 0.5 * (cell[row.BONDS_0, i] + cell[row.NEW_0, i])
         cell[row.MIDDLE_1, i] = 0.5 * (cell[row.BONDS_1, i] + cell[row.NEW_1, i])
     if not isothermal:
@@ -199,6 +220,27 @@ def second_pass_error(film: FilmArrays, cell: Array, heat: Array, control: Array
             heat[row.MISS_K, i] = abs(heat[row.NEW_K, i] - heat[row.FIRST_K, i])
         error = max(error, _largest(heat, row.MISS_K) / control[at.TOL_TEMPERATURE])
     return float(error)
+
+
+@compiled_piece
+def stabiliser_error(cell: Array, control: Array, seconds: float) -> float:
+    """Conversion that radicals given or denied to the stabiliser may have cost, in units of the tolerance.
+
+    The mean stabiliser of the step was foreseen; the radicals that the step then gave say what it was. Every radical misplaced
+    would have added k_p (1 - X) / sqrt(k_t R_i) of the C=C, or in the dark what it can until it ends. Misplaced on the same side
+    step after step while an inhibitor lasts, hence the factor.
+    """
+    for i in range(cell.shape[1]):
+        integral, formation = cell[row.ALIVE_INTEGRAL, i], cell[row.FORMATION, i]
+        catch, taken = cell[row.CATCH, i], cell[row.BASE_LOSS, i] - cell[at.RADICAL_LOSS, i]
+        left = mean_left(catch * integral / cell[at.STABILISER_RADICALS, i])
+        misplaced = abs(catch * cell[row.STABILISER, i] * left - taken) * integral
+        rate = cell[row.LOSS_0, i] * cell[row.BONDS_0, i] + cell[row.LOSS_1, i] * cell[row.BONDS_1, i]
+        end = cell[row.TERMINATION, i]
+        pace = math.sqrt(formation * end) + end * integral / seconds + 1e-30
+        pace += 0.0 if formation > 0.0 else cell[row.BASE_LOSS, i]
+        cell[row.MISS, i] = misplaced * rate * cell[row.PER_FULL, i] / pace
+    return float(_STABILISER_WEIGHT * _largest(cell, row.MISS) / control[at.TOL_CONVERSION])
 
 
 @compiled_piece

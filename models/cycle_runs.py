@@ -29,7 +29,11 @@ def joined_totals(parts: Sequence[Array]) -> Array:
     """Totals of runs that follow one another, peaks aside; what came or went between two counts as there from the start."""
     totals = np.sum(parts, axis=0)
     last = parts[-1]
-    for start, left in ((at.RADICALS_START, at.RADICALS_LEFT), (at.OXYGEN_START, at.OXYGEN_LEFT)):
+    for start, left in (
+        (at.RADICALS_START, at.RADICALS_LEFT),
+        (at.OXYGEN_START, at.OXYGEN_LEFT),
+        (at.STABILISER_START, at.STABILISER_LEFT),
+    ):
         totals[start] -= totals[left] - last[left]
         totals[left] = last[left]
     return np.asarray(totals)

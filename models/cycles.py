@@ -143,6 +143,7 @@ def blank_film(film: FilmArrays, cured: State, start: State) -> tuple[FilmArrays
         np.zeros_like(cured.radical),
         cured.oxygen.copy(),
         start.temperature.copy(),
+        cured.stabiliser.copy(),
     )
     return film._replace(cell=cell, species=species), state
 

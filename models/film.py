@@ -64,7 +64,10 @@ class Kinetics:
     acrylate_heat_j_mol, methacrylate_heat_j_mol : float
         Heat of polymerisation per C=C, positive [J/mol].
     radical_loss_1_s : float
-        First-order loss of radicals, for instance to a stabiliser [1/s].
+        First-order loss of radicals that is never used up [1/s]: an idealisation for outside checks, no substance of a gel.
+    stabiliser_rate_m3_mol_s, radicals_per_stabiliser : float
+        Rate coefficient of radicals with the stabiliser [m3 mol-1 s-1], and radicals it takes per molecule until it is gone
+        [-]. The coefficient falls with the mobility of propagation (see `core_step.stabiliser_coefficient`).
     """
 
     acrylate_propagation_m3_mol_s: float = 0.0
@@ -83,6 +86,15 @@ class Kinetics:
     acrylate_heat_j_mol: float = 0.0
     methacrylate_heat_j_mol: float = 0.0
     radical_loss_1_s: float = 0.0
+    stabiliser_rate_m3_mol_s: float = 0.0
+    radicals_per_stabiliser: float = 2.0
+
+    def __post_init__(self) -> None:
+        if not (self.stabiliser_rate_m3_mol_s >= 0.0 and self.radicals_per_stabiliser > 0.0):
+            raise InputError(
+                f"kinetics: a stabiliser of rate {self.stabiliser_rate_m3_mol_s:g} m3/mol/s that takes "
+                f"{self.radicals_per_stabiliser:g} radicals per molecule; the rate must be 0 or more, the number above 0."
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -251,8 +263,8 @@ class FilmModel:
         "beer_lambert" = one straight pass; "two_flux" = scattering, reflecting floor (see `optics`).
     fixed_initiation_mol_m3_s : array_like, shape (n,) or ()
         Prescribed radical formation at full lamp output, beside what light makes [mol m-3 s-1].
-    initial_radical_mol_m3 : array_like, shape (n,) or ()
-        Radicals at the start [mol m-3].
+    initial_radical_mol_m3, stabiliser_mol_m3 : array_like, shape (n,) or ()
+        Radicals and stabiliser at the start [mol m-3].
     initial_conversion_fraction : array_like, shape (n,) or ()
         Conversion of both kinds of C=C at the start [-]; conversions of a result are counted from no cure at all.
     isothermal : bool
@@ -273,6 +285,7 @@ class FilmModel:
     warm_up: WarmUp = field(default_factory=WarmUp)
     fixed_initiation_mol_m3_s: ArrayLike = 0.0
     initial_radical_mol_m3: ArrayLike = 0.0
+    stabiliser_mol_m3: ArrayLike = 0.0
     initial_conversion_fraction: ArrayLike = 0.0
     temperature_k: float = 298.15
     isothermal: bool = False

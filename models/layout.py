@@ -23,9 +23,10 @@ O2_DIFFUSIVITY, O2_DECAY, O2_RATE, O2_RADICALS = (
     23,
     24,
 )  # m2 s-1; -; m3 mol-1 s-1; radicals lost per O2
-RADICAL_LOSS = 25  # first-order loss to a stabiliser [1/s]
-FIXED_INITIATION = 26  # prescribed radical formation at full lamp output [mol m-3 s-1]
-N_CELL_ROWS = 27
+RADICAL_LOSS = 25  # first-order loss that is never used up [1/s]
+STABILISER_RATE, STABILISER_RADICALS = 26, 27  # m3 mol-1 s-1 in the liquid; radicals lost per molecule
+FIXED_INITIATION = 28  # prescribed radical formation at full lamp output [mol m-3 s-1]
+N_CELL_ROWS = 29
 
 # One row per absorbing species.
 QUANTUM_YIELD, RADICALS_PER_LOSS, NEEDS_AMINE, AMINE_HALF, O2_QUENCHING = 0, 1, 2, 3, 4
@@ -83,6 +84,7 @@ N_RECORD = 12
     RADICALS_TERMINATED,
     RADICALS_TO_OXYGEN,
     RADICALS_TO_STABILISER,
+    RADICALS_LOST,
     RADICALS_START,
     RADICALS_LEFT,
     DOUBLE_BONDS_LOST,
@@ -91,6 +93,9 @@ N_RECORD = 12
     OXYGEN_IN,
     OXYGEN_CONSUMED,
     OXYGEN_LEFT,
+    STABILISER_START,
+    STABILISER_CONSUMED,
+    STABILISER_LEFT,
     HEAT_REACTION,
     HEAT_LIGHT,
     HEAT_STORED,
@@ -110,5 +115,5 @@ N_RECORD = 12
     SECONDS_ABOVE_42,
     SECONDS_ABOVE_43,
     SECONDS_ABOVE_45,
-) = range(36)
-N_TOTALS = 36
+) = range(40)
+N_TOTALS = 40

@@ -85,6 +85,7 @@ _REQUIRED: Mapping[str, Mapping[str, str]] = {
         "molar_mass": "kg/mol",
         "radical_rate_coefficient": "m3/mol/s",
         "radical_rate_error_factor": "-",
+        "radicals_per_molecule": "-",
     },
     "pigment": {"density": "kg/m3", "absorption_error_ratio": "-", "scattering_error_ratio": "-"},
 }

@@ -92,7 +92,7 @@ def _linearised(cell: Array, surface: float, seconds: float, deepest: int) -> No
             cell[row.TERMINATION, i],
         )
         rate, per_oxygen = cell[at.O2_RATE, i], cell[at.O2_RADICALS, i]
-        loss = cell[at.RADICAL_LOSS, i] + per_oxygen * rate * present
+        loss = cell[row.BASE_LOSS, i] + per_oxygen * rate * present
         _, integral = radical_course(formation, loss, termination, cell[row.RADICAL, i], seconds)
         mean = integral / seconds
         root = np.sqrt(loss * loss + 4.0 * formation * termination) + 1e-300

@@ -79,6 +79,8 @@ def _layer_row(kinetics: Kinetics, oxygen: Oxygen) -> Array:
     row[at.O2_DIFFUSIVITY], row[at.O2_DECAY] = oxygen.diffusivity_m2_s, oxygen.diffusivity_decay
     row[at.O2_RATE], row[at.O2_RADICALS] = oxygen.rate_m3_mol_s, oxygen.radicals_per_oxygen
     row[at.RADICAL_LOSS] = kinetics.radical_loss_1_s
+    row[at.STABILISER_RATE] = kinetics.stabiliser_rate_m3_mol_s
+    row[at.STABILISER_RADICALS] = kinetics.radicals_per_stabiliser
     return row
 
 
@@ -208,5 +210,6 @@ def pack(model: FilmModel) -> tuple[FilmArrays, State]:
     state = State(
         concentration, _row(model.amine_mol_m3, count, "amine"), bonds * left,
         _row(model.initial_radical_mol_m3, count, "radicals"), np.full(count, oxygen), start_k,
+        _row(model.stabiliser_mol_m3, count, "stabiliser"),
     )  # fmt: skip
     return film, state

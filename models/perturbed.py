@@ -47,7 +47,7 @@ _CELL_RATIOS: Mapping[str, tuple[int, ...]] = {
     "oxygen_decay_ratio": (at.O2_DECAY,),
     "oxygen_rate_ratio": (at.O2_RATE,),
     "oxygen_radicals_ratio": (at.O2_RADICALS,),
-    "stabiliser_ratio": (at.RADICAL_LOSS,),
+    "stabiliser_ratio": (at.STABILISER_RATE,),
 }
 _CELL_SHIFTS: Mapping[str, tuple[int, ...]] = {
     "tg_monomer_shift_k": (at.TG_MONOMER,),

@@ -31,11 +31,13 @@ class Balances:
     photons : float
         Molecules of initiator lost against photons given to it times its yield.
     radicals : float
-        Made and present at the start = terminated + caught by oxygen and stabiliser + left.
+        Made and present at the start = terminated + caught by oxygen and by the stabiliser lost + left.
     double_bonds : float
         C=C lost against the integral of k_p M R.
     oxygen : float
         At the start + entered = consumed by radicals + left.
+    stabiliser : float
+        At the start = consumed by the radicals it met + left.
     enthalpy : float
         Heat stored + lost = heat of reaction + light + prescribed.
     """
@@ -44,12 +46,24 @@ class Balances:
     radicals: float
     double_bonds: float
     oxygen: float
+    stabiliser: float
     enthalpy: float
 
     @property
     def worst(self) -> float:
-        """Largest of the five; not a number if one of them is not."""
-        return float(np.max([self.photons, self.radicals, self.double_bonds, self.oxygen, self.enthalpy]))
+        """Largest of the six; not a number if one of them is not."""
+        return float(
+            np.max(
+                [
+                    self.photons,
+                    self.radicals,
+                    self.double_bonds,
+                    self.oxygen,
+                    self.stabiliser,
+                    self.enthalpy,
+                ]
+            )
+        )
 
 
 def _relative(difference: float, scale: float) -> float:
@@ -63,6 +77,7 @@ def balances_of(totals: Array) -> Balances:
         totals[at.RADICALS_TERMINATED]
         + totals[at.RADICALS_TO_OXYGEN]
         + totals[at.RADICALS_TO_STABILISER]
+        + totals[at.RADICALS_LOST]
         + totals[at.RADICALS_LEFT]
     )
     oxygen_in = totals[at.OXYGEN_START] + totals[at.OXYGEN_IN]
@@ -80,6 +95,10 @@ def balances_of(totals: Array) -> Balances:
             max(totals[at.DOUBLE_BONDS_LOST], LEAST_DOUBLE_BONDS_MOL_M2),
         ),
         oxygen=_relative(oxygen_in - totals[at.OXYGEN_CONSUMED] - totals[at.OXYGEN_LEFT], oxygen_in),
+        stabiliser=_relative(
+            totals[at.STABILISER_START] - totals[at.STABILISER_CONSUMED] - totals[at.STABILISER_LEFT],
+            totals[at.STABILISER_START],
+        ),
         enthalpy=enthalpy,
     )
 

@@ -130,6 +130,7 @@ def apply_coat(nail: Nail, event: Apply) -> None:
     state = nail.state
     state.concentration[:, fresh:], state.bonds[:, fresh:] = old.concentration, old.bonds
     state.amine[fresh:], state.radical[fresh:], state.oxygen[fresh:] = old.amine, old.radical, old.oxygen
+    state.stabiliser[fresh:] = old.stabiliser
     state.temperature[:fresh], state.temperature[fresh:] = event.arrives_k, old.temperature
 
 
@@ -159,6 +160,7 @@ def wipe_tacky_layer(nail: Nail, where: str) -> tuple[float, float]:
             old.radical[gone:],
             old.oxygen[gone:],
             old.temperature[gone:],
+            old.stabiliser[gone:],
         )
     )
     return removed_m, removed_m * mix_resins(gel.resin_parts).density_kg_m3

@@ -25,7 +25,7 @@ from .compiled import compiled_piece
 from .core_arrays import FilmArrays, State, Work, accept, new_work, store_state
 from .core_heat import account_heat, conduct, fill_sources, prepare_conduction
 from .core_light import account_light, photolyse_corrected
-from .core_rates import account_reaction
+from .core_rates import account_reaction, stabiliser_over_step
 from .core_step import (
     extrapolate,
     first_pass_error,
@@ -33,6 +33,7 @@ from .core_step import (
     react,
     remember_first_pass,
     second_pass_error,
+    stabiliser_error,
     step_error,
 )
 from .core_totals import account_tissue, face_temperature, note_peak, observe, record_line, restart_course
@@ -75,8 +76,10 @@ def try_step(
             lost = conduct(film, cell, heat, air, seconds)
         if sweep == 1:
             error = second_pass_error(film, cell, heat, control)
+            error = max(error, stabiliser_error(cell, control, seconds))
             break
         error = first_pass_error(film, cell, heat, control)
+        error = max(error, stabiliser_error(cell, control, seconds))
         if passes == 1 or (passes == 0 and error < ONE_PASS_BELOW):
             return entered, consumed, lost, step_error(film, work, control, level, error, seconds, last), 1
         remember_first_pass(cell, heat, isothermal)
@@ -127,6 +130,7 @@ def run_film(
     totals[at.PEAK_FILM] = totals[at.PEAK_INTERFACE] = totals[at.PEAK_BED] = -1.0
     totals[at.RADICALS_START] = np.sum(film.width * state.radical)
     totals[at.OXYGEN_START] = np.sum(film.width * state.oxygen)
+    totals[at.STABILISER_START] = np.sum(film.width * state.stabiliser)
     bed_k = face_temperature(film, heat[row.NOW_K], bed)
     hottest = float(np.max(state.temperature[: film.width.size]))
     bed_course, film_course = np.zeros(4), np.zeros(4)
@@ -147,7 +151,7 @@ def run_film(
             if replay.size > 0:
                 h, passes = abs(replay[accepted]), 1 if replay[accepted] < 0.0 else 2
             level, air = programme_level(segment, film.boundary, since + 0.5 * h)
-            extrapolate(cell, heat, 0.5 * h / last if last > 0.0 else 0.0)
+            extrapolate(cell, heat, 0.5 * h / last if last > 0.0 else 0.0, h)
             entered, consumed, lost, error, passes = try_step(
                 film, work, control, level, air, time, h, last, passes
             )
@@ -161,6 +165,7 @@ def run_film(
                 return accepted
             if level > 0.0:
                 account_light(film, work, totals, level * h)
+            stabiliser_over_step(cell)
             reaction = account_reaction(cell, totals, with_oxygen, entered, consumed)
             cycle_heat[int(segment[at.S_CYCLE])] += reaction
             if not isothermal:
@@ -190,4 +195,5 @@ def run_film(
     totals[at.STEPS], totals[at.REJECTED] = accepted, rejected
     totals[at.RADICALS_LEFT] = np.sum(film.width * state.radical)
     totals[at.OXYGEN_LEFT] = np.sum(film.width * state.oxygen)
+    totals[at.STABILISER_LEFT] = np.sum(film.width * state.stabiliser)
     return accepted

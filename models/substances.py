@@ -176,7 +176,7 @@ class Stabiliser:
     """A radical scavenger that keeps the gel from curing in the jar.
 
     `radical_rate_coefficient_m3_mol_s` is that of its reaction with a growing chain, true within times or over
-    `radical_rate_error_factor`.
+    `radical_rate_error_factor`; a molecule takes `radicals_per_molecule` of them and is then used up.
     """
 
     key: str
@@ -188,6 +188,7 @@ class Stabiliser:
     molar_mass_kg_mol: float
     radical_rate_coefficient_m3_mol_s: float
     radical_rate_error_factor: float
+    radicals_per_molecule: float
     usual_max_wt_pct: float | None
 
 

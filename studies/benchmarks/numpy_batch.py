@@ -82,6 +82,7 @@ class BatchFilms:
         self.full, self.weighed = stack(lambda f, s: f.initial), stack(lambda f, s: f.start_concentration)
         self.absorber, self.amine = stack(lambda f, s: s.concentration), stack(lambda f, s: s.amine)
         self.bonds, self.radical = stack(lambda f, s: s.bonds), stack(lambda f, s: s.radical)
+        self.stabiliser = stack(lambda f, s: s.stabiliser)
         self.oxygen, self.kelvin = stack(lambda f, s: s.oxygen), stack(lambda f, s: s.temperature)
         self.sum = np.maximum(self.full.sum(axis=1), 1e-300)
 
@@ -124,8 +125,8 @@ class BatchFilms:
         below = np.where(glassy, c[at.DIBENEDETTO] + (1.0 - c[at.DIBENEDETTO]) * ratio, 1.0)
         return np.where(glassy, ratio / below, 1e9)
 
-    def coefficients(self, bonds: Array, kelvin: Array) -> tuple[Array, Array]:
-        """Loss coefficients of both kinds of C=C, shape (batch, 2, n), and k_t."""
+    def coefficients(self, bonds: Array, kelvin: Array) -> tuple[Array, Array, Array]:
+        """Loss coefficients of both kinds of C=C, shape (batch, 2, n), k_t, and that of radicals with stabiliser."""
         c, kelvin = self.cell, kelvin[:, : self.width.size]
         warm, x = 1.0 / kelvin - 1.0 / c[at.T_REF], self._conversion(bonds)
         glass = self._vitrification(kelvin)
@@ -140,9 +141,12 @@ class BatchFilms:
         loss_1 = np.where(bonds[:, 1] > 0.0, methacrylic * (1.0 - share) + to_meth * share, 0.0)
         loss = np.stack([loss_0, loss_1], axis=1)
         ending = c[at.KT] * np.exp(-c[at.ET] / R_J_MOL_K * warm - c[at.KT_DECAY] * x)
-        return loss, ending + c[at.REACTION_DIFFUSION] * (loss * bonds).sum(axis=1)
+        ending += c[at.REACTION_DIFFUSION] * (loss * bonds).sum(axis=1)
+        return loss, ending, c[at.STABILISER_RATE] * free
 
-    def step_oxygen(self, made: Array, ending: Array, bonds: Array, seconds: float) -> tuple[Array, Array]:
+    def step_oxygen(
+        self, made: Array, ending: Array, base: Array, bonds: Array, seconds: float
+    ) -> tuple[Array, Array]:
         """Oxygen after an implicit step, and its conductances at the faces above each cell."""
         c, x = self.cell, self._conversion(bonds)
         half = 0.5 * self.width / (c[at.O2_DIFFUSIVITY] * np.exp(-c[at.O2_DECAY] * x))
@@ -152,7 +156,7 @@ class BatchFilms:
         surface, oxygen, span = self.boundary[at.O2_SURFACE], self.oxygen, np.full_like(x, seconds)
         for _ in range(NEWTON):
             first_order = c[at.O2_RADICALS] * c[at.O2_RATE] * oxygen
-            loss = c[at.RADICAL_LOSS] + first_order
+            loss = base + first_order
             mean = riccati(made, loss, ending, self.radical, span)[1] / seconds
             root = np.sqrt(loss * loss + 4.0 * made * ending) + 1e-300
             slope = c[at.O2_RATE] * mean * (1.0 - first_order / (root + 1.0 / seconds))
@@ -221,15 +225,18 @@ class BatchFilms:
         gone, heat_light, leaving = self.photolyse(level * seconds)
         made = (self.species[:, :, at.RADICALS_PER_LOSS, None] * gone).sum(axis=1) / seconds
         oxygen, radical, new_bonds, new_kelvin = self.oxygen, self.radical, bonds, kelvin
+        integral = self.radical * seconds
         for _ in range(2):
             middle = 0.5 * (bonds + new_bonds)
-            loss, ending = self.coefficients(middle, 0.5 * (kelvin + new_kelvin))
+            loss, ending, catch = self.coefficients(middle, 0.5 * (kelvin + new_kelvin))
+            used = catch * integral / c[at.STABILISER_RADICALS]
+            part = np.where(used > 1e-6, -np.expm1(-used) / np.maximum(used, 1e-300), 1.0 - 0.5 * used)
+            base = c[at.RADICAL_LOSS] + catch * self.stabiliser * part
             alive, caught = np.full_like(made, seconds), np.zeros_like(made)
             if self.boundary[at.OXYGEN_MODE] != 0.0:
-                oxygen, faces = self.step_oxygen(made, ending, middle, seconds)
+                oxygen, faces = self.step_oxygen(made, ending, base, middle, seconds)
                 alive, caught = self.alive(made, oxygen, faces, seconds)
-            total = c[at.RADICAL_LOSS] + caught
-            radical, integral = riccati(made, total, ending, self.radical, alive)
+            radical, integral = riccati(made, base + caught, ending, self.radical, alive)
             new_bonds = bonds * np.exp(-loss * integral[:, None])
             reacted, heat = bonds - new_bonds, np.zeros_like(kelvin)
             heat[:, :n] = c[at.HEAT_ACRYLATE] * reacted[:, 0] + c[at.HEAT_METHACRYLATE] * reacted[:, 1]
@@ -240,6 +247,8 @@ class BatchFilms:
         taken = np.where(needs, gone, 0.0).sum(axis=1)
         self.amine = self.amine * np.exp(-taken / np.maximum(self.amine, 1e-300))
         self.absorber = self.absorber - gone
+        met = (base - c[at.RADICAL_LOSS]) * integral / c[at.STABILISER_RADICALS]
+        self.stabiliser = np.maximum(self.stabiliser - met, 0.0)
         self.bonds, self.kelvin, self.oxygen, self.radical = new_bonds, new_kelvin, oxygen, radical
 
     def run(self, segments: Array, step_s: float) -> list[Array]:

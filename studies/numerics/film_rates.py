@@ -4,8 +4,8 @@ The same cells, light bins, oxygen, heat and photochemistry as the product's ste
 what an ordinary stiff integrator needs. Light, rate coefficients and the type II share are the product's pure functions;
 balances, diffusion and conduction are written here again.
 
-Variables stand cell by cell from the air side down: absorbers that are used up, amine, C=C, radicals, oxygen, temperature, each
-only where it can change; then the temperatures below the film. So the Jacobian is banded but for light, where the absorbers of
+Variables stand cell by cell from the air side down: absorbers that are used up, amine, C=C, radicals, oxygen, stabiliser,
+temperature, each only where it can change; then the temperatures below the film. So the Jacobian is banded but for light, where the absorbers of
 a cell shade all cells below.
 """
 
@@ -75,8 +75,10 @@ def spread(y: Array, place: NDArray[np.int64], block: int, state: State) -> None
         if place[kinds + 4] >= 0:
             state.oxygen[i] = y[base + place[kinds + 4]]
         if place[kinds + 5] >= 0:
-            state.temperature[i] = y[base + place[kinds + 5]]
-    if place[kinds + 5] >= 0:
+            state.stabiliser[i] = y[base + place[kinds + 5]]
+        if place[kinds + 6] >= 0:
+            state.temperature[i] = y[base + place[kinds + 6]]
+    if place[kinds + 6] >= 0:
         for j in range(n, m):
             state.temperature[j] = y[n * block + j - n]
 
@@ -138,8 +140,8 @@ def lamp_and_air(segment: Array, boundary: Array, time: float) -> tuple[float, f
 @compiled
 def coefficients(
     cell: Array, acrylate: float, methacrylate: float, conversion: float, kelvin: float
-) -> tuple[float, float, float]:
-    """Loss coefficients of both kinds of C=C and k_t of a cell [m3 mol-1 s-1]."""
+) -> tuple[float, float, float, float]:
+    """Loss coefficients of both kinds of C=C, k_t and that of radicals with stabiliser in a cell [m3 mol-1 s-1]."""
     glass = OUT_OF_REACH
     if cell[at.VITRIFICATION_MODE] == 1.0:
         glass = vitrification_conversion(
@@ -159,7 +161,7 @@ def coefficients(
     termination = cell[at.KT] * arrhenius_factor(cell[at.ET], kelvin, reference)
     termination *= math.exp(-cell[at.KT_DECAY] * conversion)
     termination += cell[at.REACTION_DIFFUSION] * (loss_0 * acrylate + loss_1 * methacrylate)
-    return loss_0, loss_1, termination
+    return loss_0, loss_1, termination, cell[at.STABILISER_RATE] * free
 
 
 @compiled
@@ -263,12 +265,12 @@ def local_rates(
     """Rates of all variables with the light given; `clock` is the time since the start of the run [s]."""
     kinds, n = film.species.shape[0], film.width.size
     level, air = lamp_and_air(segment, film.boundary, time)
-    warm = place[kinds + 5] >= 0
+    warm = place[kinds + 6] >= 0
     for i in range(n):
         base, cell = i * block, film.cell[i]
         formed = photolysis(film, state, lit, level, i, place, dy, base)
         x, radical = conversion_in(film, state, i), state.radical[i]
-        loss_0, loss_1, termination = coefficients(
+        loss_0, loss_1, termination, catch = coefficients(
             cell, state.bonds[0, i], state.bonds[1, i], x, state.temperature[i]
         )
         gone_0, gone_1 = loss_0 * state.bonds[0, i] * radical, loss_1 * state.bonds[1, i] * radical
@@ -283,15 +285,19 @@ def local_rates(
         # |R| R is R^2, and what strays below zero feeds neither radicals nor oxygen: an integrator comes back
         dy[base + place[kinds + 3]] = (
             formed
-            - (cell[at.RADICAL_LOSS] + termination * abs(radical)) * radical
+            - (cell[at.RADICAL_LOSS] + termination * abs(radical) + catch * max(state.stabiliser[i], 0.0))
+            * radical
             - cell[at.O2_RADICALS] * cell[at.O2_RATE] * max(state.oxygen[i], 0.0) * radical
         )
+        if place[kinds + 5] >= 0:
+            met = catch * state.stabiliser[i] * max(radical, 0.0)
+            dy[base + place[kinds + 5]] = -met / cell[at.STABILISER_RADICALS]
         if warm:
             heat = (cell[at.HEAT_ACRYLATE] * gone_0 + cell[at.HEAT_METHACRYLATE] * gone_1) * film.width[i]
             heat += lit.heat[i] * level + prescribed_heat(film, i, clock)
             capacity = film.thermal[at.T_CAPACITY_0, i] * (1.0 - x) + film.thermal[at.T_CAPACITY_1, i] * x
             inflow = heat_inflow(film, state.temperature, i, air)
-            dy[base + place[kinds + 5]] = (heat + inflow) / (capacity * film.width[i])
+            dy[base + place[kinds + 6]] = (heat + inflow) / (capacity * film.width[i])
     if warm:
         for j in range(n, state.temperature.size):
             heat = prescribed_heat(film, j, clock) + heat_inflow(film, state.temperature, j, air)

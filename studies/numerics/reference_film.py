@@ -105,7 +105,8 @@ class ReferenceFilm:
         amine = bool(np.any(self.film.species[:, at.NEEDS_AMINE] > 0.0)) and self.state.amine.max() > 0.0
         bonds = [bool(row.max() > 0.0) for row in self.film.initial]
         warm = self.film.boundary[at.ISOTHERMAL] == 0.0
-        active = [*used, amine, *bonds, True, self.film.boundary[at.OXYGEN_MODE] != 0.0, warm]
+        stabilised = self.state.stabiliser.max() > 0.0 and self.film.cell[:, at.STABILISER_RATE].max() > 0.0
+        active = [*used, amine, *bonds, True, self.film.boundary[at.OXYGEN_MODE] != 0.0, stabilised, warm]
         self.place = np.where(active, np.cumsum(active) - 1, -1).astype(np.int64)
         self.block = int(np.sum(active))
         self.size = n * self.block + (self.state.temperature.size - n if warm else 0)
@@ -121,7 +122,8 @@ class ReferenceFilm:
         start = self.film.start_concentration
         weighed = [float(row.max()) for row in start]
         bonds = float(self.film.initial.sum(axis=0).max())
-        values = [*weighed, float(self.state.amine.max()), bonds, bonds, 1e-4, 1.0, 10.0]
+        stabiliser = float(self.state.stabiliser.max())
+        values = [*weighed, float(self.state.amine.max()), bonds, bonds, 1e-4, 1.0, stabiliser, 10.0]
         return np.array(values)
 
     def _vector(self, of_cell: Array, below: float) -> Array:
@@ -135,7 +137,8 @@ class ReferenceFilm:
     def start(self) -> Array:
         """Variables at the start."""
         parts = [*self.state.concentration, self.state.amine, *self.state.bonds, self.state.radical]
-        parts += [self.state.oxygen, self.state.temperature[: self.film.width.size]]
+        parts += [self.state.oxygen, self.state.stabiliser]
+        parts.append(self.state.temperature[: self.film.width.size])
         y = np.zeros(self.size)
         n = self.film.width.size
         for row, slot in zip(parts, self.place, strict=True):
@@ -199,7 +202,7 @@ class ReferenceFilm:
         Radicals among oxygen are a millionth of those without; below zero they would run away, so they are held a hundred
         times closer.
         """
-        closer = np.ones(self._kinds + 6)
+        closer = np.ones(self._kinds + 7)
         closer[self._kinds + 3] = 1e-2
         return relative * self.typical * self._vector(closer, 1.0)
 

@@ -29,7 +29,7 @@ PREFERRED_SUM = {
     "photoinitiators.csv": 4728.301999999998,
     "resins.csv": 28858116.77300002,
     "amines.csv": 838.0,
-    "stabilisers.csv": 715.05,
+    "stabilisers.csv": 719.05,
     "pigments.csv": 2304.4,
 }
 NETWORKS = [key for key in materials.list_resins() if materials.resin(key).functionality > 1]
@@ -71,7 +71,7 @@ def termination_terms(key: str, conversion: float) -> tuple[float, float]:
         ("photoinitiators.csv", 166),
         ("resins.csv", 335),
         ("amines.csv", 15),
-        ("stabilisers.csv", 8),
+        ("stabilisers.csv", 10),
         ("absorption_bands.csv", 35),
         ("market.csv", 163),
         ("sources.csv", 73),

@@ -14,8 +14,8 @@ from gelwright.models.core_arrays import new_work as new_work_piece
 from gelwright.models.core_light import photolyse as photolyse_piece
 from gelwright.models.core_light import straight_light as straight_light_piece
 from gelwright.models.core_rates import coefficients as coefficients_piece
-from gelwright.models.core_rates import radical_course
-from gelwright.models.core_step import cell_coefficients
+from gelwright.models.core_rates import mean_left, radical_course
+from gelwright.models.core_step import cell_coefficients, stabiliser_coefficient
 from gelwright.models.film import (
     Absorber,
     DiBenedetto,
@@ -126,7 +126,7 @@ def test_coefficients_of_rows_are_those_of_cells(glass: DiBenedetto | LinearVitr
         acrylate_propagation_m3_mol_s=15.0, acrylate_energy_j_mol=18e3, methacrylate_propagation_m3_mol_s=0.6,
         methacrylate_energy_j_mol=22e3, acrylate_reactivity_ratio=0.4, methacrylate_reactivity_ratio=2.1,
         termination_m3_mol_s=1e3, termination_energy_j_mol=6e3, termination_decay=12.0,
-        reaction_diffusion_m3_mol=3e-3, vitrification=glass,
+        reaction_diffusion_m3_mol=3e-3, vitrification=glass, stabiliser_rate_m3_mol_s=0.3,
     )  # fmt: skip
     acrylate = np.array([4000.0, 0.0, 2000.0, 0.0, 1000.0, 5000.0])
     methacrylate = np.array([0.0, 5000.0, 2500.0, 0.0, 3000.0, 1.0])
@@ -146,6 +146,20 @@ def test_coefficients_of_rows_are_those_of_cells(glass: DiBenedetto | LinearVitr
             kelvin[i],
         )
         assert found[i] == pytest.approx(expected, rel=1e-12)
+        full = acrylate[i] + methacrylate[i]
+        if full > 0.0:
+            catch = stabiliser_coefficient(arrays.cell[i], 1.0 - left[i], kelvin[i])
+            assert work.cell[row.CATCH, i] == pytest.approx(catch, rel=1e-10)
+
+
+def test_the_mean_stabiliser_of_a_step() -> None:
+    """(1 - exp(-x))/x: its stated errors, and that it never rises."""
+    used = np.array([0.0, 1e-12, 0.1, 0.3, 1.0, 10.0, 1e6])
+    found = np.array([mean_left.py_func(x) for x in used])
+    exact = np.append(1.0, -np.expm1(-used[1:]) / used[1:])
+    assert found[:4] == pytest.approx(exact[:4], abs=4e-5)
+    assert found[4:] == pytest.approx(exact[4:], abs=2e-3)
+    assert np.all(np.diff(found) <= 0.0)
 
 
 def test_light_and_photolysis_of_rows_are_those_of_cells() -> None:
