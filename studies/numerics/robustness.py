@@ -2,7 +2,7 @@
 
 Random cases from the corners of every allowed range: films of 1 um to 3 mm, no initiator at all or 20 % of a thioxanthone, a
 thousandth to a thousand times the light of the lamp, exposures from 10 ms to an hour, every hand that is allowed. A run must
-end, stay finite and inside its bounds, and balance photons, radicals, C=C, oxygen and heat to 1e-3; an input may only be
+end, stay finite and inside its bounds, and balance photons, radicals, C=C, oxygen, stabiliser and heat to 1e-3; an input may only be
 refused with the product's own one-line error. What fails is listed with all its inputs.
 
 ``python studies/numerics/robustness.py --count 20000 --workers 2`` writes the table of failures beside this script.

@@ -74,7 +74,7 @@ def termination_terms(key: str, conversion: float) -> tuple[float, float]:
         ("stabilisers.csv", 10),
         ("absorption_bands.csv", 35),
         ("market.csv", 163),
-        ("sources.csv", 73),
+        ("sources.csv", 77),
         ("pigments.csv", 82),
         ("pigment_optics.csv", 254),
     ],

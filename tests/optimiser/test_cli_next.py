@@ -35,7 +35,9 @@ def test_plan_of_three_in_words_and_data(one_initiator: str, brief: str) -> None
     assert len(data["plan"]) == 3
     base = [data["figures"][0]["sd"], *(step["sd_after"][0] for step in data["plan"])]
     assert base == sorted(base, reverse=True)
-    assert base[1] < 0.5 * base[0]
+    # near the glass, where this gel ends, a first thermocouple run tells less of the base than of the heat
+    assert base[1] < 0.7 * base[0]
+    assert base[3] < 0.5 * base[0]
     assert {step["thickness_m"] for step in data["plan"]} == {300e-6}
     assert data["cautions"]
 

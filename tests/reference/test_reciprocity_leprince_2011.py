@@ -67,6 +67,7 @@ def cured(initiator: str, irradiance_mw_cm2: float, seconds: float, depth_mm: fl
         acrylate_mol_m3=first(model.acrylate_mol_m3),
         methacrylate_mol_m3=first(model.methacrylate_mol_m3),
         amine_mol_m3=first(model.amine_mol_m3),
+        stabiliser_mol_m3=first(model.stabiliser_mol_m3),
         layer_of_cell=0,
         absorbers=tuple(
             replace(each, concentration_mol_m3=first(each.concentration_mol_m3)) for each in model.absorbers
