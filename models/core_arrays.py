@@ -53,7 +53,7 @@ class Work(NamedTuple):
     absorber: Array  # (N_ABSORBER, n_species, n)
     heat: Array  # (N_HEAT, m)
     beam: Array  # (N_BEAM, n_bin)
-    ray: Array  # (N_RAY, n + 1)
+    light: Array  # (N_LIGHT, n + 1, n_bin)
 
 
 @compiled
@@ -103,7 +103,12 @@ def new_work(film: FilmArrays, state: State) -> Work:
             heat[item, i] = film.thermal[item, i]
         heat[row.NOW_K, i] = heat[row.PAST_K, i] = state.temperature[i]
         heat[row.MIDDLE_K, i] = heat[row.NEW_K, i] = state.temperature[i]
-    return Work(cell, absorber, heat, np.zeros((row.N_BEAM, bins)), np.zeros((row.N_RAY, n + 1)))
+    light = np.zeros((row.N_LIGHT, n + 1, bins))
+    for q in range(bins):
+        for i in range(n):
+            light[row.BACKGROUND, i, q] = film.background[q, i]
+            light[row.SCATTERING, i, q] = film.scattering[q, i]
+    return Work(cell, absorber, heat, np.zeros((row.N_BEAM, bins)), light)
 
 
 @compiled_piece

@@ -1,9 +1,12 @@
 """Light and photolysis for all cells at once (compiled); `optics` and `photochemistry` hold the formulas one cell at a time.
 
-`cell`, `absorber`, `beam`, `ray` are the tables of `core_rows`.
+`cell`, `absorber`, `beam`, `light` are the tables of `core_rows`. The innermost loops run over the light bins: they know nothing of each
+other, so that they become vector instructions, while the light itself goes from cell to cell.
 """
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +15,6 @@ from . import core_rows as row
 from . import layout as at
 from .compiled import compiled_piece, compiled_sums
 from .core_arrays import FilmArrays, Work
-from .optics import light_two_flux
 from .vector_math import quick_exp, quick_fall
 
 Array = NDArray[np.float64]
@@ -20,46 +22,137 @@ _TRACE = 1e-3  # of what was weighed in
 
 
 @compiled_piece
-def straight_light(film: FilmArrays, cell: Array, absorber: Array, beam: Array, ray: Array) -> None:
-    """Photon uptake, heat by light and light leaving the film at full output: `optics.light_in_film`, bin by bin."""
-    n, kinds = cell.shape[1], absorber.shape[1]
-    background, napierian, product = film.background, film.napierian, film.product
-    for i in range(n):
-        cell[row.LIGHT_HEAT, i] = 0.0
-        for kind in range(kinds):
-            absorber[row.A_UPTAKE, kind, i] = 0.0
+def _absorption(film: FilmArrays, absorber: Array, light: Array, i: int) -> None:
+    """Napierian absorption coefficient of cell `i` in every bin [1/m]."""
+    for q in range(light.shape[2]):
+        light[row.COEFFICIENT, i, q] = light[row.BACKGROUND, i, q]
+    for kind in range(absorber.shape[1]):
+        present, lost = absorber[row.A_LIT, kind, i], absorber[row.A_LOST, kind, i]
+        for q in range(light.shape[2]):
+            light[row.COEFFICIENT, i, q] += film.napierian[kind, q] * present + film.product[kind, q] * lost
+
+
+@compiled_sums
+def _take_up(film: FilmArrays, cell: Array, absorber: Array, beam: Array, i: int) -> None:
+    """Heat by light in cell `i` from the photons it took, and what each absorber takes of its mean light."""
+    warmth = 0.0
     for q in range(beam.shape[1]):
-        for i in range(n):
-            ray[row.COEFFICIENT, i] = background[q, i]
-        for kind in range(kinds):
-            parent, rest = napierian[kind, q], product[kind, q]
-            for i in range(n):
-                ray[row.COEFFICIENT, i] += (
-                    parent * absorber[row.A_LIT, kind, i] + rest * absorber[row.A_LOST, kind, i]
-                )
-        for i in range(n):
-            depth = ray[row.COEFFICIENT, i] * cell[row.WIDTH, i]
-            taken = quick_fall(depth)
-            ray[row.TAKEN, i] = taken
-            # Mean over the cell of what is left of the light; the series avoids 0/0 in a clear cell.
-            ray[row.MEAN, i] = taken / depth if depth > 1e-5 else 1.0 - 0.5 * depth
-        intensity = film.photons[q]
-        for i in range(n):
-            ray[row.ENTERING, i] = intensity
-            intensity -= intensity * ray[row.TAKEN, i]
-        beam[row.LEAVING, q] = intensity
-        energy = film.energy[q]
-        for i in range(n):
-            cell[row.LIGHT_HEAT, i] += ray[row.ENTERING, i] * ray[row.TAKEN, i] * energy
-            ray[row.MEAN, i] *= ray[row.ENTERING, i]
-        for kind in range(kinds):
-            parent = napierian[kind, q]
-            for i in range(n):
-                absorber[row.A_UPTAKE, kind, i] += parent * ray[row.MEAN, i]
+        warmth += beam[row.PART, q] * film.energy[q]
+    cell[row.LIGHT_HEAT, i] = warmth
+    for kind in range(absorber.shape[1]):
+        uptake = 0.0
+        for q in range(beam.shape[1]):
+            uptake += film.napierian[kind, q] * beam[row.MEAN, q]
+        absorber[row.A_UPTAKE, kind, i] = uptake
 
 
 @compiled_piece
-def light_shift(absorber: Array, ray: Array, dose: float) -> float:
+def straight_light(film: FilmArrays, work: Work) -> None:
+    """Photon uptake, heat by light and light leaving the film at full output: `optics.light_in_film`, all bins at once."""
+    cell, absorber, beam, light = work.cell, work.absorber, work.beam, work.light
+    bins = beam.shape[1]
+    for q in range(bins):
+        beam[row.DOWN, q] = film.photons[q]
+    for i in range(cell.shape[1]):
+        _absorption(film, absorber, light, i)
+        width = cell[row.WIDTH, i]
+        for q in range(bins):
+            depth = light[row.COEFFICIENT, i, q] * width
+            taken = quick_fall(depth)
+            entering = beam[row.DOWN, q]
+            # Mean over the cell of what is left of the light; the series avoids 0/0 in a clear cell.
+            beam[row.MEAN, q] = entering * (taken / depth if depth > 1e-5 else 1.0 - 0.5 * depth)
+            beam[row.PART, q] = entering * taken
+            beam[row.DOWN, q] = entering - entering * taken
+        _take_up(film, cell, absorber, beam, i)
+    for q in range(bins):
+        beam[row.LEAVING, q] = beam[row.DOWN, q]
+
+
+@compiled_piece
+def _layer(light: Array, width: float, i: int) -> None:
+    """Cell `i` as a layer in every bin: what it scatters of the straight light, its diffuse reflectance and transmittance.
+
+    `optics.layer_reflection`, its hyperbolic functions divided by exp(K d): nothing overflows and no branch is needed.
+    """
+    for q in range(light.shape[2]):
+        coefficient, scatter = light[row.COEFFICIENT, i, q], light[row.SCATTERING, i, q]
+        total = coefficient + scatter
+        entering = light[row.STRAIGHT, i, q]
+        taken = entering * quick_fall(total * width)
+        light[row.STRAIGHT, i + 1, q] = entering - taken
+        light[row.SOURCE, i, q] = taken * scatter / total if total > 0.0 else 0.0
+        absorbs, scatters = 2.0 * coefficient, 0.75 * scatter
+        root = math.sqrt(absorbs * (absorbs + 2.0 * scatters))
+        depth = root * width
+        fall = quick_fall(2.0 * depth)
+        # sinh(x)/x stays finite where neither absorption nor scattering is left
+        ratio = fall / root if depth > 1e-12 else 2.0 * width
+        bottom = 2.0 - fall + (absorbs + scatters) * ratio
+        light[row.MIRROR, i, q] = scatters * ratio / bottom
+        light[row.TRANSMIT, i, q] = 2.0 * quick_exp(-depth) / bottom
+
+
+@compiled_piece
+def _join_layers(film: FilmArrays, light: Array) -> None:
+    """Reflectance of all that lies below each face, and the light that rises there by itself, from the floor upwards."""
+    n = light.shape[1] - 1
+    for q in range(light.shape[2]):
+        light[row.BELOW, n, q] = film.floor_reflectance[q]
+        light[row.RISING, n, q] = film.floor_reflectance[q] * light[row.STRAIGHT, n, q]
+    for i in range(n - 1, -1, -1):
+        for q in range(light.shape[2]):
+            mirror, transmit = light[row.MIRROR, i, q], light[row.TRANSMIT, i, q]
+            half, below = 0.5 * light[row.SOURCE, i, q], light[row.BELOW, i + 1, q]
+            through = transmit / (1.0 - mirror * below)
+            light[row.BELOW, i, q] = mirror + transmit * through * below
+            light[row.RISING, i, q] = half + through * (light[row.RISING, i + 1, q] + below * half)
+
+
+@compiled_piece
+def scattered_light(film: FilmArrays, work: Work) -> None:
+    """Light in a scattering film over a reflecting floor: `optics.light_two_flux`, all bins at once."""
+    cell, absorber, beam, light = work.cell, work.absorber, work.beam, work.light
+    n, bins = cell.shape[1], beam.shape[1]
+    for q in range(bins):
+        light[row.STRAIGHT, 0, q] = film.photons[q]
+    for i in range(n):
+        _absorption(film, absorber, light, i)
+        _layer(light, cell[row.WIDTH, i], i)
+    _join_layers(film, light)
+    surface = film.boundary[at.SURFACE_REFLECTANCE]
+    for q in range(bins):
+        below, rising = light[row.BELOW, 0, q], light[row.RISING, 0, q]
+        down = surface * rising / (1.0 - surface * below)
+        up = below * down + rising
+        beam[row.DOWN, q], beam[row.UP, q] = down, up
+        beam[row.REFLECTED, q] = (1.0 - surface) * up
+    for i in range(n):
+        width = cell[row.WIDTH, i]
+        for q in range(bins):
+            mirror, below, rising = (
+                light[row.MIRROR, i, q],
+                light[row.BELOW, i + 1, q],
+                light[row.RISING, i + 1, q],
+            )
+            down, up = beam[row.DOWN, q], beam[row.UP, q]
+            next_down = light[row.TRANSMIT, i, q] * down + mirror * rising + 0.5 * light[row.SOURCE, i, q]
+            next_down /= 1.0 - mirror * below
+            next_up = below * next_down + rising
+            # Net inflow: what was taken from the straight light and not scattered, and the diffuse light that stayed.
+            part = light[row.STRAIGHT, i, q] - light[row.STRAIGHT, i + 1, q] + down - next_down + next_up - up
+            depth = light[row.COEFFICIENT, i, q] * width
+            beam[row.PART, q] = part
+            beam[row.MEAN, q] = part / depth if depth > 0.0 else 0.0
+            beam[row.DOWN, q], beam[row.UP, q] = next_down, next_up
+        _take_up(film, cell, absorber, beam, i)
+    for q in range(bins):
+        leaving = beam[row.DOWN, q] + light[row.STRAIGHT, n, q]
+        beam[row.LEAVING, q] = (1.0 - film.floor_reflectance[q]) * leaving
+
+
+@compiled_piece
+def light_shift(cell: Array, absorber: Array, dose: float) -> float:
     """Largest shift of an absorber since the light was last worked out, as a share of what is there.
 
     Where the step bleaches an absorber many times over, a small rest still takes many photons: the shift counts by the photons
@@ -74,9 +167,9 @@ def light_shift(absorber: Array, ray: Array, dose: float) -> float:
             shift = abs(absorber[row.A_MIDDLE, kind, i] - absorber[row.A_LIT, kind, i])
             many = absorber[row.A_YIELD, kind, i] * absorber[row.A_UPTAKE, kind, i] * dose
             there = absorber[row.A_NOW, kind, i] + _TRACE * absorber[row.A_START, kind, i] + 1e-300
-            ray[row.TAKEN, i] = shift * (1.0 + many) / there
+            cell[row.MISS, i] = shift * (1.0 + many) / there
         for i in range(n):
-            moved = max(moved, ray[row.TAKEN, i])
+            moved = max(moved, cell[row.MISS, i])
     return moved
 
 
@@ -86,7 +179,7 @@ def update_light(film: FilmArrays, work: Work, tolerance: float, dose: float) ->
     cell, absorber, heat, beam = work.cell, work.absorber, work.heat, work.beam
     n = cell.shape[1]
     never = absorber.shape[1] == 0 or absorber[row.A_LIT, 0, 0] < 0.0
-    if not never and light_shift(absorber, work.ray, dose) <= tolerance:
+    if not never and light_shift(cell, absorber, dose) <= tolerance:
         return False
     for kind in range(absorber.shape[1]):
         for i in range(n):
@@ -95,26 +188,9 @@ def update_light(film: FilmArrays, work: Work, tolerance: float, dose: float) ->
             absorber[row.A_LIT, kind, i] = present
             absorber[row.A_LOST, kind, i] = max(0.0, lost)
     if film.boundary[at.TWO_FLUX] == 0.0:
-        straight_light(film, cell, absorber, beam, work.ray)
+        straight_light(film, work)
     else:
-        light_two_flux(
-            film.width,
-            absorber[row.A_LIT],
-            absorber[row.A_LOST],
-            film.napierian,
-            film.product,
-            film.background,
-            film.scattering,
-            film.floor_reflectance,
-            film.boundary[at.SURFACE_REFLECTANCE],
-            film.photons,
-            film.energy,
-            absorber[row.A_UPTAKE],
-            cell[row.LIGHT_HEAT],
-            beam[row.LEAVING],
-            beam[row.REFLECTED],
-            work.ray,
-        )
+        scattered_light(film, work)
     floor = film.floor
     for i in range(n, heat.shape[1]):
         heat[row.BELOW_HEAT, i] = 0.0

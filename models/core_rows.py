@@ -57,10 +57,14 @@ PIVOT, PUSH, FACTOR, MISS_K = _T + 12, _T + 13, _T + 14, _T + 15  # tridiagonal 
 START_K = _T + 16  # where the second stage of conduction starts [K]
 N_HEAT = _T + 17
 
-# Light bins [mol m-2 s-1].
-LEAVING, REFLECTED = 0, 1
-N_BEAM = 2
+# Light bins, (row, bin) [mol m-2 s-1]: what leaves the film at both sides; scratch of the cell in hand: light going down and up
+# (diffuse only, where the film scatters), mean light, light taken.
+LEAVING, REFLECTED, DOWN, UP, MEAN, PART = 0, 1, 2, 3, 4, 5
+N_BEAM = 6
 
-# Scratch rows of one light bin.
-COEFFICIENT, TAKEN, MEAN, ENTERING = 0, 1, 2, 3
-N_RAY = 6
+# Light bins of each cell, (row, cell, bin); the last column stands for the floor.
+BACKGROUND, SCATTERING, COEFFICIENT = 0, 1, 2  # of the film; with its absorbers [1/m]
+STRAIGHT, SOURCE = 3, 4  # straight light that enters; what the cell scatters of it [mol m-2 s-1]
+MIRROR, TRANSMIT = 5, 6  # diffuse reflectance and transmittance of the cell [-]
+BELOW, RISING = 7, 8  # reflectance of all from here downwards [-]; light rising by itself [mol m-2 s-1]
+N_LIGHT = 9

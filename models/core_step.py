@@ -279,7 +279,7 @@ def step_error(
     if level > 0.0:
         # An initiator's error reaches conversion weakened: rate goes as its square root, one step at a time.
         error = max(
-            error, 0.1 * light_shift(work.absorber, work.ray, level * seconds) / control[at.TOL_CONVERSION]
+            error, 0.1 * light_shift(work.cell, work.absorber, level * seconds) / control[at.TOL_CONVERSION]
         )
     if not error < 1e300:
         return 1e6

@@ -12,6 +12,7 @@ from gelwright.models import layout as at
 from gelwright.models.core_arrays import FilmArrays, State, Work
 from gelwright.models.core_arrays import new_work as new_work_piece
 from gelwright.models.core_light import photolyse as photolyse_piece
+from gelwright.models.core_light import scattered_light as scattered_light_piece
 from gelwright.models.core_light import straight_light as straight_light_piece
 from gelwright.models.core_rates import coefficients as coefficients_piece
 from gelwright.models.core_rates import mean_left, radical_course
@@ -26,7 +27,7 @@ from gelwright.models.film import (
     Oxygen,
 )
 from gelwright.models.kinetics import radical_step
-from gelwright.models.optics import light_in_film
+from gelwright.models.optics import light_in_film, light_two_flux
 from gelwright.models.packing import pack
 from gelwright.models.vector_math import quick_exp, quick_fall, quick_log1p
 
@@ -42,7 +43,12 @@ def new_work(film: FilmArrays, state: State) -> Work:
 
 @numba.njit(error_model="numpy")
 def light_of(film: FilmArrays, work: Work) -> None:
-    straight_light_piece(film, work.cell, work.absorber, work.beam, work.ray)
+    straight_light_piece(film, work)
+
+
+@numba.njit(error_model="numpy")
+def scattered_light_of(film: FilmArrays, work: Work) -> None:
+    scattered_light_piece(film, work)
 
 
 @numba.njit(error_model="numpy")
@@ -182,6 +188,33 @@ def test_light_and_photolysis_of_rows_are_those_of_cells() -> None:
     assert state.concentration - work.absorber[row.A_NEW] == pytest.approx(gone, rel=1e-9)
     assert work.cell[row.FORMATION] == pytest.approx((1.2 * gone[0] + 0.8 * gone[1]) / 1.4, rel=1e-12)
     assert work.cell[row.NEW_AMINE] == pytest.approx(80.0 * np.exp(-gone[1] / 80.0), rel=1e-12)
+
+
+def test_scattered_light_of_rows_is_that_of_cells() -> None:
+    """Bins with and without absorption and scattering, faint to opaque, over a bright, a grey and a black floor."""
+    arrays, state = pack(film(Kinetics(termination_m3_mol_s=1e3), np.full(9, 4000.0), np.zeros(9)))
+    boundary = arrays.boundary.copy()
+    boundary[at.TWO_FLUX], boundary[at.SURFACE_REFLECTANCE] = 1.0, 0.6
+    for _ in range(50):
+        scattering = 10.0 ** RANDOM.uniform(0.0, 8.0, (3, 9)) * RANDOM.integers(2, size=(3, 1))
+        arrays = arrays._replace(
+            scattering=scattering, floor_reflectance=np.array([0.9, 0.3, 0.0]), boundary=boundary
+        )
+        work = new_work(arrays, state)
+        work.absorber[row.A_LIT] = state.concentration * RANDOM.uniform(0.0, 1.0, state.concentration.shape)
+        work.absorber[row.A_LOST] = state.concentration - work.absorber[row.A_LIT]
+        scattered_light_of(arrays, work)
+        uptake, heat, leaving, reflected = np.zeros((2, 9)), np.zeros(9), np.zeros(3), np.zeros(3)
+        light_two_flux(
+            arrays.width, work.absorber[row.A_LIT], work.absorber[row.A_LOST], arrays.napierian, arrays.product,
+            arrays.background, scattering, arrays.floor_reflectance, 0.6, arrays.photons, arrays.energy,
+            uptake, heat, leaving, reflected, np.zeros((6, 10)),
+        )  # fmt: skip
+        power = (arrays.photons * arrays.energy).sum()
+        assert work.absorber[row.A_UPTAKE] == pytest.approx(uptake, rel=1e-7, abs=1e-12)
+        assert work.cell[row.LIGHT_HEAT] == pytest.approx(heat, rel=1e-7, abs=1e-13 * power)
+        assert work.beam[row.LEAVING] == pytest.approx(leaving, rel=1e-9, abs=1e-16)
+        assert work.beam[row.REFLECTED] == pytest.approx(reflected, rel=1e-11)
 
 
 def test_the_film_table_starts_with_the_cell_properties() -> None:
