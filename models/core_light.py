@@ -81,7 +81,7 @@ def _layer(light: Array, width: float, i: int) -> None:
         entering = light[row.STRAIGHT, i, q]
         taken = entering * quick_fall(total * width)
         light[row.STRAIGHT, i + 1, q] = entering - taken
-        light[row.SOURCE, i, q] = taken * scatter / total if total > 0.0 else 0.0
+        light[row.SCATTERED, i, q] = taken * scatter / total if total > 0.0 else 0.0
         absorbs, scatters = 2.0 * coefficient, 0.75 * scatter
         root = math.sqrt(absorbs * (absorbs + 2.0 * scatters))
         depth = root * width
@@ -103,7 +103,7 @@ def _join_layers(film: FilmArrays, light: Array) -> None:
     for i in range(n - 1, -1, -1):
         for q in range(light.shape[2]):
             mirror, transmit = light[row.MIRROR, i, q], light[row.TRANSMIT, i, q]
-            half, below = 0.5 * light[row.SOURCE, i, q], light[row.BELOW, i + 1, q]
+            half, below = 0.5 * light[row.SCATTERED, i, q], light[row.BELOW, i + 1, q]
             through = transmit / (1.0 - mirror * below)
             light[row.BELOW, i, q] = mirror + transmit * through * below
             light[row.RISING, i, q] = half + through * (light[row.RISING, i + 1, q] + below * half)
@@ -136,7 +136,7 @@ def scattered_light(film: FilmArrays, work: Work) -> None:
                 light[row.RISING, i + 1, q],
             )
             down, up = beam[row.DOWN, q], beam[row.UP, q]
-            next_down = light[row.TRANSMIT, i, q] * down + mirror * rising + 0.5 * light[row.SOURCE, i, q]
+            next_down = light[row.TRANSMIT, i, q] * down + mirror * rising + 0.5 * light[row.SCATTERED, i, q]
             next_down /= 1.0 - mirror * below
             next_up = below * next_down + rising
             # Net inflow: what was taken from the straight light and not scattered, and the diffuse light that stayed.

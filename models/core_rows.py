@@ -64,7 +64,7 @@ N_BEAM = 6
 
 # Light bins of each cell, (row, cell, bin); the last column stands for the floor.
 BACKGROUND, SCATTERING, COEFFICIENT = 0, 1, 2  # of the film; with its absorbers [1/m]
-STRAIGHT, SOURCE = 3, 4  # straight light that enters; what the cell scatters of it [mol m-2 s-1]
+STRAIGHT, SCATTERED = 3, 4  # straight light that enters; what the cell scatters of it [mol m-2 s-1]
 MIRROR, TRANSMIT = 5, 6  # diffuse reflectance and transmittance of the cell [-]
 BELOW, RISING = 7, 8  # reflectance of all from here downwards [-]; light rising by itself [mol m-2 s-1]
 N_LIGHT = 9

@@ -1,6 +1,9 @@
 """The branch-free functions of the core against numpy and against the formulas written one cell at a time."""
 
+import ast
 import math
+from collections import Counter
+from pathlib import Path
 
 import numba
 import numpy as np
@@ -220,3 +223,10 @@ def test_scattered_light_of_rows_is_that_of_cells() -> None:
 def test_the_film_table_starts_with_the_cell_properties() -> None:
     arrays, state = pack(film(Kinetics(termination_m3_mol_s=1e3), np.full(4, 4000.0), np.zeros(4)))
     assert new_work(arrays, state).cell[: at.N_CELL_ROWS] == pytest.approx(arrays.cell.T)
+
+
+def test_no_row_number_is_given_twice() -> None:
+    """A name given a second time would send one quantity into the row of another, unnoticed by any linter."""
+    names = [node.id for node in ast.walk(ast.parse(Path(row.__file__).read_text(encoding="utf-8")))
+             if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)]  # fmt: skip
+    assert [name for name, count in Counter(names).items() if count > 1] == []
