@@ -76,7 +76,7 @@ def front(
                 out.mkdir(parents=True, exist_ok=True)
                 write_front_folder(found, inputs, passing, out)
                 if found.points:
-                    write_page(front_page(found, inputs, passing, out / "front.png"), out / "report.html")
+                    write_page(front_page(found, inputs, passing), out / "report.html")
                 bar.say(f"Written: {out}")
     except KeyboardInterrupt:
         kept = (

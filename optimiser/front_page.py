@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from .cautions import long_cautions
 from .front import Front
+from .front_picture import front_pictures
 from .front_text import front_text
 from .matching_text import blend_text
 from .page_parts import Page, Prose, Section
 from .passing import Passing
 from .tune import Inputs
 from .versions import versions_text
-from .written_page import picture_inside
 
 
-def front_page(found: Front, inputs: Inputs, passing: dict[int, Passing], picture: Path) -> Page:
+def front_page(found: Front, inputs: Inputs, passing: dict[int, Passing]) -> Page:
     """A front as a page.
 
     Parameters
@@ -26,13 +24,10 @@ def front_page(found: Front, inputs: Inputs, passing: dict[int, Passing], pictur
         The brief behind it.
     passing : dict of int to Passing
         Chance of passing of some of its blends.
-    picture : Path
-        Its picture, a PNG file written already.
     """
     brief = inputs.brief
     text = front_text(found, inputs, passing).split("\nCautions:")[0].strip()
     wishes = " against ".join(axis.words for axis in found.axes)
-    alt = f"{wishes}: {len(found.points)} blends, each beaten by no other."
     return Page(
         kind="What one wish costs in terms of another",
         title=brief.title,
@@ -44,11 +39,7 @@ def front_page(found: Front, inputs: Inputs, passing: dict[int, Passing], pictur
         sentences=("The knee is a suggestion, not the answer: which wish weighs more is yours to say.",),
         figures=(),
         sections=(
-            Section(
-                key="front",
-                title="The front",
-                blocks=(Prose(markdown=f"![{alt}]({picture_inside(picture)})"),),
-            ),
+            Section(key="front", title="The front", blocks=front_pictures(found, inputs)),
             Section(key="in-full", title="In full", blocks=(Prose(markdown=f"```text\n{text}\n```"),)),
         ),
         cautions=tuple(long_cautions(brief.on_date)),

@@ -1,4 +1,4 @@
-"""A front in words, as plain data, as a table and as a picture."""
+"""A front in words, as plain data and as a table."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from typing import Any
 
 from .cautions import short_cautions
 from .front import Front, FrontPoint
+from .front_picture import front_picture, shown_of, unit_of
 from .matching_text import blend_text
 from .passing import Passing
-from .plots import COLOURS, GREY, MARKERS, new_figure, save
 from .tune import Inputs
 from .versions import versions
 
@@ -50,19 +50,9 @@ def front_text(found: Front, inputs: Inputs, passing: dict[int, Passing]) -> str
     return "\n".join(lines)
 
 
-def _unit(found: Front, column: int, inputs: Inputs) -> str:
-    axis = found.axes[column]
-    return f"{inputs.brief.currency} {axis.unit}".strip() if axis.key == "cost" else axis.unit
-
-
-def _shown(found: Front, column: int, value: float) -> str:
-    digits = {"cost": 3, "heat": 2, "yellowness": 2, "initiator": 3, "margin": 3}[found.axes[column].key]
-    return f"{value:.{digits}f}"
-
-
 def _values(found: Front, point: FrontPoint, inputs: Inputs) -> str:
     return ", ".join(
-        f"{axis.words} {_shown(found, i, point.values[i])} {_unit(found, i, inputs)}"
+        f"{axis.words} {shown_of(found, i, point.values[i])} {unit_of(found, i, inputs)}"
         for i, axis in enumerate(found.axes)
     )
 
@@ -70,14 +60,14 @@ def _values(found: Front, point: FrontPoint, inputs: Inputs) -> str:
 def _table(found: Front, inputs: Inputs) -> list[str]:
     rows = [
         ("", *(axis.words for axis in found.axes), "blend"),
-        ("", *(_unit(found, i, inputs) for i in range(len(found.axes))), ""),
+        ("", *(unit_of(found, i, inputs) for i in range(len(found.axes))), ""),
     ]
     for number, point in enumerate(found.points):
         mark = f"{number + 1}{' knee' if number == found.knee else ''}"
         rows.append(
             (
                 mark,
-                *(_shown(found, i, value) for i, value in enumerate(point.values)),
+                *(shown_of(found, i, value) for i, value in enumerate(point.values)),
                 blend_text(point.blend_wt_pct),
             )
         )
@@ -102,7 +92,7 @@ def front_data(found: Front, inputs: Inputs, passing: dict[int, Passing]) -> dic
     return {
         "title": brief.title,
         "is_demonstration": brief.is_demonstration or any(lamp.is_demonstration for lamp in inputs.lamps),
-        "axes": [{"key": axis.key, "words": axis.words, "unit": _unit(found, i, inputs), "small_is_good": axis.sign > 0}
+        "axes": [{"key": axis.key, "words": axis.words, "unit": unit_of(found, i, inputs), "small_is_good": axis.sign > 0}
                  for i, axis in enumerate(found.axes)],
         "points": [
             {"loadings_wt_pct": point.blend_wt_pct,
@@ -139,31 +129,3 @@ def write_front_folder(found: Front, inputs: Inputs, passing: dict[int, Passing]
     pd.DataFrame(rows).to_csv(folder / "front.csv", index=False)
     if found.points:
         front_picture(found, inputs, folder / "front.png")
-
-
-def front_picture(found: Front, inputs: Inputs, path: Path) -> Path:
-    """The first axis against each of the others, knee and blends named."""
-    count = len(found.axes) - 1
-    figure, panels = new_figure(6.4 * count, 4.2, columns=count)
-    sets = list(dict.fromkeys(tuple(sorted(point.blend_wt_pct)) for point in found.points))
-    for column, axes in enumerate(panels, start=1):
-        for number, keys in enumerate(sets):
-            colour, marker = COLOURS[number % len(COLOURS)], MARKERS[number % len(MARKERS)]
-            own = [point for point in found.points if tuple(sorted(point.blend_wt_pct)) == keys]
-            axes.plot(
-                [point.values[column] for point in own], [point.values[0] for point in own], ls="", marker=marker, color=colour, ms=6,
-                label=" + ".join(keys),
-            )  # fmt: skip
-        if count == 1:
-            line = sorted((point.values[column], point.values[0]) for point in found.points)
-            axes.plot([x for x, _ in line], [y for _, y in line], color=GREY, lw=0.8, zorder=0)
-        best = found.points[found.knee]
-        axes.annotate(
-            "knee", (best.values[column], best.values[0]), xytext=(10, 14), textcoords="offset points", fontsize=9,
-            arrowprops={"arrowstyle": "-", "color": GREY},
-        )  # fmt: skip
-        axes.set_xlabel(f"{found.axes[column].words} / {_unit(found, column, inputs)}")
-        axes.set_ylabel(f"{found.axes[0].words} / {_unit(found, 0, inputs)}")
-        axes.legend(frameon=False, fontsize=8)
-    panels[0].set_title("Blends that nothing found beats", loc="left", fontsize=10, fontweight="bold")
-    return save(figure, path)

@@ -124,7 +124,7 @@ def _write_report(run: TrialRun, out: Path) -> None:
     (out / "results.json").write_text(data + "\n", encoding="utf-8")
     (out / "report.txt").write_text(trial_text(run) + "\n", encoding="utf-8")
     trial_picture(run, out / PICTURE)
-    write_page(trial_page(run, out / PICTURE), out / "report.html")
+    write_page(trial_page(run), out / "report.html")
 
 
 def _recalibrated(gel: Gel, name: str) -> Gel:

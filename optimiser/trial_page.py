@@ -2,38 +2,32 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from ..lamp_library.units import um_from_m
 from .cautions import long_cautions
 from .page_parts import KeyFigure, Page, Prose, Section, State, Text
+from .trial_picture import trial_pictures
 from .trial_run import TrialRun, coefficients_words, percent, trial_text
 from .versions import versions_text
-from .written_page import picture_inside
 
 
-def trial_page(run: TrialRun, picture: Path) -> Page:
+def trial_page(run: TrialRun) -> Page:
     """A trial read and set against its prediction, as a page.
 
     Parameters
     ----------
     run : TrialRun
         The trial.
-    picture : Path
-        Its picture, a PNG file written already.
     """
     trial = run.reading.trial
     in_full = trial_text(run).split("\nCautions:")[0].strip()
-    compared = tuple(f"{each.name}: {sentence}" for each in run.deviations for sentence in each.sentences)
-    alt = " ".join(compared) if not run.faults else "The readings of the faulty log."
+    compared = tuple(
+        f"{each.name.replace('_', ' ')}: {sentence}" for each in run.deviations for sentence in each.sentences
+    )
     sections = [
         Section(
             key="picture",
             title="Measured and predicted",
-            blocks=(
-                Prose(markdown=f"![{_one_line(alt)}]({picture_inside(picture)})"),
-                *([] if run.faults else [Text(points=compared)]),
-            ),
+            blocks=(*trial_pictures(run), *([] if run.faults else [Text(points=compared)])),
         ),
         Section(
             key="in-full", title="The report in full", blocks=(Prose(markdown=f"```text\n{in_full}\n```"),)
@@ -62,10 +56,6 @@ def trial_page(run: TrialRun, picture: Path) -> Page:
         cautions=tuple(long_cautions()),
         footer="Made with " + versions_text() + ".",
     )
-
-
-def _one_line(text: str) -> str:
-    return text.replace("\n", " ").replace("[", "(").replace("]", ")")
 
 
 def _headline(run: TrialRun) -> str:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +16,8 @@ from ..models.exotherm_cycles import CURED_SHARE
 from ..models.trial import TrialSignal
 from ..models.trial_temperature import TemperatureAnalysis
 from .brief import COMFORT_K, FILM_COMMON_PRACTICE_K, Limits
+from .page_html import inline_svg
+from .page_parts import Picture
 from .plots import COLOURS, DASHES, GREY, LIGHT, WARN, new_figure, save
 from .trial_run import TrialRun, percent
 
@@ -26,24 +31,81 @@ _UNITS = {
 }
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Panel:
+    """One picture of a trial: a name for its ids, words for those who cannot see it, a line below it, how it is drawn."""
+
+    name: str
+    alt: str
+    caption: str
+    draw: Callable[[Axes], Axes]
+
+
+def trial_panels(run: TrialRun) -> list[Panel]:
+    """Every picture that a trial has: readings, its signals, and of several exposures the cycles and their heat."""
+    analysis = run.reading.temperature
+    found = []
+    if analysis is not None:
+        peaks = ", ".join(f"{each.height_k:.1f} K after {each.time_s:.0f} s" for each in analysis.peaks)
+        found.append(
+            Panel(
+                name="readings",
+                alt=f"Readings of sample and blank against time. Peaks of the sample over the blank: {peaks}.",
+                caption="Readings of sample and blank, lag and offset corrected.",
+                draw=partial(draw_readings, run=run, analysis=analysis),
+            )
+        )
+    for number, signal in enumerate(run.reading.trial.signals):
+        told = next((" ".join(each.sentences) for each in run.deviations if each.name == signal.name), "")
+        name = signal.name.replace("_", " ")
+        found.append(
+            Panel(
+                name=f"signal-{number}",
+                alt=f"{name}, measured and predicted, against time." if run.faults else f"{name}. {told}",
+                caption=f"{name[0].upper()}{name[1:]}: measured with its noise, and what the model predicts.",
+                draw=partial(draw_signal, run=run, signal=signal),
+            )
+        )
+    if analysis is not None and analysis.cycles is not None:
+        shares = ", ".join(f"{percent(each)} %" for each in analysis.cycles.share)
+        found.append(
+            Panel(
+                name="cycles",
+                alt=f"Rise by reaction of {analysis.cycles.heat_k.size} exposures, each from its own switch-on.",
+                caption="Every exposure counted from its own switch-on.",
+                draw=partial(draw_cycles, analysis=analysis),
+            )
+        )
+        found.append(
+            Panel(
+                name="shares",
+                alt=f"Heat of each exposure as a share of the first: {shares}.",
+                caption="Heat of each exposure as a share of the first, with 90 % bars.",
+                draw=partial(draw_shares, analysis=analysis),
+            )
+        )
+    return found
+
+
+def trial_pictures(run: TrialRun) -> tuple[Picture, ...]:
+    """The panels of a trial for its page, each a picture of its own."""
+    found = []
+    for panel in trial_panels(run):
+        figure, axes = new_figure(5.6, 3.5)
+        panel.draw(axes[0])
+        found.append(Picture(svg=inline_svg(figure, panel.name), alt=panel.alt, caption=panel.caption))
+    return tuple(found)
+
+
 def trial_picture(run: TrialRun, path: Path) -> Path:
     """All panels that a trial has, in one picture."""
-    analysis = run.reading.temperature
-    signals = run.reading.trial.signals
-    panels = (1 if analysis is not None else 0) + len(signals)
-    panels += 2 if analysis is not None and analysis.cycles is not None else 0
-    columns = 2 if panels > 1 else 1
-    rows = -(-panels // columns)
+    panels = trial_panels(run)
+    columns = 2 if len(panels) > 1 else 1
+    rows = -(-len(panels) // columns)
     figure, axes = new_figure(5.6 * columns, 3.5 * rows, rows=rows, columns=columns)
-    free = iter(axes)
-    if analysis is not None:
-        draw_readings(next(free), run, analysis)
-    for signal in signals:
-        draw_signal(next(free), run, signal)
-    if analysis is not None and analysis.cycles is not None:
-        draw_cycles(next(free), analysis)
-        draw_shares(next(free), analysis)
-    for left in free:
+    for panel, place in zip(panels, axes, strict=False):
+        panel.draw(place)
+    for left in axes[len(panels) :]:
         left.set_visible(False)
     if run.reading.trial.is_demonstration:
         figure.text(

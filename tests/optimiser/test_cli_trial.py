@@ -1,6 +1,7 @@
 """Trials from the command line: sound ones give the hidden truth back, faulty ones are noticed, folders keep what they hold."""
 
 import json
+from html import escape
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ from gelwright.models.trial_files import load_trial
 from gelwright.optimiser import cli
 from gelwright.optimiser.demo_data import DEMO_FOLDER, list_demo_sheets
 from gelwright.optimiser.trial_command import list_trials, read_into, run_folder
+from gelwright.optimiser.trial_picture import trial_panels
 from gelwright.optimiser.trial_run import TrialRun, trial_data, trial_text
 
 # Heat of the second exposure over the first, and start of the exposures, in the hidden truth behind the logs
@@ -80,6 +82,21 @@ def test_curves_of_other_instruments_are_read_and_compared(runs: dict[str, Trial
         float(np.sum(predicted.heat_by_exposure_j_m2)) / predicted.mass_kg_m2 / predicted.conversion_mean[-1]
     )
     assert heat / per_conversion == pytest.approx(float(ftir.value[-20:].mean()), abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("name", "count"), [("tip_three_cycles", 4), ("thin_film_curves", 2), ("fault_lamp_off", 2)]
+)
+def test_the_page_of_a_trial_draws_its_pictures_itself(
+    runs: dict[str, TrialRun], folder: Path, name: str, count: int
+) -> None:
+    page = (folder / name / "report.html").read_text(encoding="utf-8")
+    pictures = page.split("<svg")[1:]
+    assert len(pictures) == count
+    assert "data:image" not in page  # a bitmap would stay light in the dark
+    assert all("var(--series-" in each for each in pictures)
+    for panel in trial_panels(runs[name]):
+        assert escape(panel.alt) in page
 
 
 @pytest.mark.parametrize(

@@ -9,11 +9,17 @@ import pytest
 
 from gelwright.lamp_library.errors import InputError, UnknownNameError
 from gelwright.optimiser.brief import Limits
+from gelwright.optimiser.brief_reader import read_brief
 from gelwright.optimiser.constraints import Constraint
-from gelwright.optimiser.front import axes_of, front_of
+from gelwright.optimiser.demo_data import brief_path
+from gelwright.optimiser.front import AXES, Front, FrontPoint, axes_of, front_of
+from gelwright.optimiser.front_page import front_page
 from gelwright.optimiser.hypervolume import hypervolume, knee, unbeaten
 from gelwright.optimiser.local import Local
+from gelwright.optimiser.page_html import page_html
+from gelwright.optimiser.page_parts import Picture
 from gelwright.optimiser.problem import Problem
+from gelwright.optimiser.tune import resolve
 
 MakeProblem = Callable[..., Problem]
 PRICES = {"BAPO": 120.0, "TPO-L": 75.0, "HCPK": 22.0}
@@ -99,6 +105,23 @@ def test_more_room_costs_more(make_problem: MakeProblem) -> None:
     assert [axis.key for axis in found.axes] == ["initiator", "margin"]  # type: ignore[attr-defined]
     values = np.array([point.values for point in found.points])  # type: ignore[attr-defined]
     assert np.all(np.diff(values[:, 1]) > 0.0)  # along the front more initiator buys more room
+
+
+def test_the_page_of_a_front_draws_its_pictures_itself() -> None:
+    inputs = resolve(read_brief(brief_path("demo")))
+    axes = tuple(AXES[key] for key in ("cost", "heat", "margin"))
+    points = tuple(
+        FrontPoint(blend_wt_pct={"BAPO": 0.1 * i, "TPO-L": 0.5}, values=(0.5 + i, 20.0 - i, 0.1 * i)) for i in (1, 2, 4)
+    )  # fmt: skip
+    found = Front(axes=axes, points=points, knee=1, hypervolume_ratio=0.5, tried=9, films=99)
+    page = front_page(found, inputs, {})
+    pictures = [block for section in page.sections for block in section.blocks if isinstance(block, Picture)]
+    assert len(pictures) == 2  # the first axis against each other one
+    for picture in pictures:
+        assert "var(--series-0)" in picture.svg  # follows the page's light or dark dress
+        assert "3 blends" in picture.alt
+        assert "knee TPO-L 0.5 % + BAPO 0.2 %" in picture.alt
+    assert "data:image" not in page_html(page)
 
 
 def test_axes_are_checked(make_problem: MakeProblem) -> None:
