@@ -1,4 +1,4 @@
-"""What a cure leaves behind: initiator, photoproduct, amine, unreacted monomer, shrinkage, tint, and how the faces set.
+"""What a cure leaves behind: initiator, photoproduct, amine, stabiliser, unreacted monomer, shrinkage, tint, and how the faces set.
 
 "Surface" is the mean over the upper fifth of the film, tacky layer included; "base" is the face on the nail.
 Everything here is predicted from concentrations and conversion; nothing is an extraction or migration test.
@@ -100,6 +100,8 @@ class AfterCure:
         network or beside it).
     amines : mapping of str to Amount
         Amine left; several amines are taken to react alike.
+    stabilisers : mapping of str to Amount
+        Stabiliser left, counted by the radicals it can still take; several are taken to be used up alike.
     free_monomers : mapping of str to FreeMonomer
         Unreacted molecules of each resin.
     shrinkage, tint, setting : Shrinkage, Tint, Setting
@@ -109,6 +111,7 @@ class AfterCure:
     initiators: Mapping[str, Amount]
     photoproducts: Mapping[str, Amount]
     amines: Mapping[str, Amount]
+    stabilisers: Mapping[str, Amount]
     free_monomers: Mapping[str, FreeMonomer]
     shrinkage: Shrinkage
     tint: Tint
@@ -127,6 +130,8 @@ class FilmEnd:
         Share of each initiator of the gel that is left [-].
     amine_left_fraction : ndarray, shape (n,)
         Share of the amine left [-].
+    stabiliser_left_fraction : ndarray, shape (n,)
+        Share of the stabiliser left [-].
     start_bonds_mol_m3, bonds_mol_m3 : ndarray, shape (2, n)
         C=C of acrylates and methacrylates before and after [mol m-3].
     """
@@ -134,6 +139,7 @@ class FilmEnd:
     width_m: Array
     initiator_left_fraction: Array
     amine_left_fraction: Array
+    stabiliser_left_fraction: Array
     start_bonds_mol_m3: Array
     bonds_mol_m3: Array
 
@@ -174,6 +180,10 @@ def after_cure(gel: Gel, density_kg_m3: float, end: FilmEnd, setting: Setting) -
         photoproducts={key: _amount(width, 1.0 - left, wt_pct) for key, wt_pct, left in pairs},
         amines={
             key: _amount(width, end.amine_left_fraction, wt_pct) for key, wt_pct in gel.amines_wt_pct.items()
+        },
+        stabilisers={
+            key: _amount(width, end.stabiliser_left_fraction, wt_pct)
+            for key, wt_pct in gel.stabilisers_wt_pct.items()
         },
         free_monomers=_free_monomers(gel, end),
         shrinkage=_shrinkage(end),

@@ -15,13 +15,14 @@ from . import layout as at
 from .after_cure import SHRINKAGE_SOURCE, AfterCure, FilmEnd, after_cure, after_cure_flags, left_fraction
 from .assembly import CoatCells, gather_light, stack_model
 from .balanced import solve_balanced
+from .core_arrays import State
 from .film import FilmModel
 from .flags import calibration_flags, flags_of, lamp_flags, run_flags, thickness_flags
 from .formulation import ResinBase, amine_records, gel_initiator, gel_pigment, gel_resin
 from .gel import Gel
 from .grid import film_cells
 from .heat import Hand
-from .materials import citations
+from .materials import citations, stabiliser
 from .nail_run import dose_of, stabiliser_share, traces_of
 from .packing import pack
 from .plain import bottom_value, depth_reaching, surface_mean
@@ -129,12 +130,13 @@ def film_model(case: CureCase, settings: SolverSettings) -> FilmModel:
     return stack_model([coat], light, case.lamp.course, case.hand, settings)
 
 
-def _after_cure(gel: Gel, resin: ResinBase, solution: Solution, amine_start: Array) -> AfterCure:
+def _after_cure(gel: Gel, resin: ResinBase, solution: Solution, start: State) -> AfterCure:
     film, state, kinds = solution.film, solution.state, len(gel.initiators_wt_pct)
     end = FilmEnd(
         width_m=film.width,
         initiator_left_fraction=left_fraction(state.concentration, film.start_concentration)[:kinds],
-        amine_left_fraction=left_fraction(state.amine, amine_start),
+        amine_left_fraction=left_fraction(state.amine, start.amine),
+        stabiliser_left_fraction=left_fraction(state.stabiliser, start.stabiliser),
         start_bonds_mol_m3=film.initial,
         bonds_mol_m3=state.bonds,
     )
@@ -143,7 +145,7 @@ def _after_cure(gel: Gel, resin: ResinBase, solution: Solution, amine_start: Arr
     return after_cure(gel, resin.density_kg_m3, end, faces)
 
 
-def _result(case: CureCase, solution: Solution, amine_start: Array) -> CureResult:
+def _result(case: CureCase, solution: Solution, start: State) -> CureResult:
     totals, record, film = solution.totals, solution.record, solution.film
     profile, width = solution.conversion_fraction, film.width
     resin = gel_resin(case.gel)
@@ -153,7 +155,7 @@ def _result(case: CureCase, solution: Solution, amine_start: Array) -> CureResul
     keys = list(case.gel.initiators_wt_pct)
     heat = solution.cycle_heat_j_m2
     ceiling = resin.conversion_ceiling_fraction()
-    remains = _after_cure(case.gel, resin, solution, amine_start)
+    remains = _after_cure(case.gel, resin, solution, start)
     return CureResult(
         gel_name=case.gel.name,
         lamp_id=case.lamp.lamp_id,
@@ -230,6 +232,7 @@ def source_keys(gel: Gel, resin: ResinBase) -> list[str]:
     keys = [key for name in gel.initiators_wt_pct for key in gel_initiator(gel, name).sources]
     keys += [key for record in amine_records(gel) for key in record.sources]
     keys += pair_sources(gel)
+    keys += [key for name in gel.stabilisers_wt_pct for key in stabiliser(name).sources]
     keys += [key for name in gel.pigments_wt_pct for key in gel_pigment(gel, name).sources]
     return list(dict.fromkeys([*keys, *resin.sources, SHRINKAGE_SOURCE]))
 
@@ -245,7 +248,7 @@ def cure_many(
         film, state = pack(with_energy_transfer(film_model(case, accuracy), case.gel))
         what = f"{case.gel.name} in {case.lamp.lamp_id}"
         solution = solve_balanced(film, state, segment_rows(schedule(case)), accuracy, what, record=True)
-        return _result(case, solution, state.amine)
+        return _result(case, solution, state)
 
     results: list[CureResult] = run_parallel(one, len(cases), workers)
     return results

@@ -220,17 +220,26 @@ def _resin_priors(gel: Gel) -> list[Prior]:
 
 
 def _stabiliser_priors(gel: Gel) -> list[Prior]:
-    """How fast stabilisers take growing chains; the factor stated is read as two standard deviations either way."""
-    shares = {stabiliser(key): wt_pct for key, wt_pct in gel.stabilisers_wt_pct.items() if wt_pct > 0.0}
-    total = sum(shares.values())
-    spread = sum(
-        share / total * 0.5 * math.log(record.radical_rate_error_factor) for record, share in shares.items()
-    )
-    if spread <= 0.0:
-        return []
+    """How fast stabilisers take growing chains, and how many a molecule takes before it is used up.
+
+    The factor stated beside a rate is read as two standard deviations either way.
+    """
+    shares = {key: wt_pct for key, wt_pct in gel.stabilisers_wt_pct.items() if wt_pct > 0.0}
+    total, table = sum(shares.values()), read_numbers("stabilisers.csv")
+    rate, radicals = 0.0, 0.0
+    for key, wt_pct in shares.items():
+        rate += wt_pct / total * 0.5 * math.log(stabiliser(key).radical_rate_error_factor)
+        count = required(table[key], key, "radicals_per_molecule", "stabilisers.csv")
+        radicals += wt_pct / total * log_spread(_relative(count))
+    rows = (
+        ("stabiliser_ratio", "rate of the stabiliser", rate,
+         "the factor stated beside the value, as two standard deviations either way"),
+        ("stabiliser_radicals_ratio", "radicals a molecule of stabiliser takes", radicals,
+         "stated beside the value, estimated"),
+    )  # fmt: skip
     return [
-        Prior(knob="stabiliser_ratio", words="rate of the stabiliser", kind="factor", spread=spread,
-              basis="the factor stated beside the value, as two standard deviations either way")
+        Prior(knob=knob, words=words, kind="factor", spread=spread, basis=basis)
+        for knob, words, spread, basis in rows if spread > 0.0
     ]  # fmt: skip
 
 

@@ -48,6 +48,7 @@ _CELL_RATIOS: Mapping[str, tuple[int, ...]] = {
     "oxygen_rate_ratio": (at.O2_RATE,),
     "oxygen_radicals_ratio": (at.O2_RADICALS,),
     "stabiliser_ratio": (at.STABILISER_RATE,),
+    "stabiliser_radicals_ratio": (at.STABILISER_RADICALS,),
 }
 _CELL_SHIFTS: Mapping[str, tuple[int, ...]] = {
     "tg_monomer_shift_k": (at.TG_MONOMER,),

@@ -19,7 +19,7 @@ from .after_cure import (
     tint_of,
 )
 from .assembly import CoatCells, amine_mol_m3, initiator_id
-from .formulation import gel_resin
+from .formulation import gel_density_kg_m3, gel_resin, stabiliser_blend
 from .plain import bottom_value
 from .setting import Setting, setting_of
 from .stack_state import Nail
@@ -43,14 +43,17 @@ def remains_of(nail: Nail) -> tuple[tuple[AfterCure, ...], Tint]:
 def _end(nail: Nail, coat: CoatCells, part: slice) -> FilmEnd:
     """One coat before and after."""
     state, gel = nail.state, coat.gel
+    resin = gel_resin(gel)
     rows = [nail.light.initiator_ids.index(initiator_id(gel, key)) for key in gel.initiators_wt_pct]
-    amine = np.full(coat.width_m.size, amine_mol_m3(coat, gel_resin(gel)))
+    amine = np.full(coat.width_m.size, amine_mol_m3(coat, resin))
+    kept = stabiliser_blend(gel, gel_density_kg_m3(gel, resin.density_kg_m3)).content_mol_m3
     return FilmEnd(
         width_m=coat.width_m,
         initiator_left_fraction=left_fraction(
             state.concentration[rows, part], nail.film.start_concentration[rows, part]
         ),
         amine_left_fraction=left_fraction(state.amine[part], amine),
+        stabiliser_left_fraction=left_fraction(state.stabiliser[part], np.full(coat.width_m.size, kept)),
         start_bonds_mol_m3=nail.film.initial[:, part],
         bonds_mol_m3=state.bonds[:, part],
     )

@@ -31,6 +31,7 @@ def substance_rows(found: AfterCure) -> list[tuple[str, ...]]:
     rows += [_amount_row(key, each, "initiator") for key, each in found.initiators.items()]
     rows += [_amount_row(f"{key} products", each, "") for key, each in found.photoproducts.items()]
     rows += [_amount_row(key, each, "amine") for key, each in found.amines.items()]
+    rows += [_amount_row(key, each, "stabiliser") for key, each in found.stabilisers.items()]
     return rows
 
 
@@ -77,6 +78,7 @@ def after_cure_data(found: AfterCure) -> dict[str, Any]:
         "initiators": _amounts(found.initiators),
         "photoproducts": _amounts(found.photoproducts),
         "amines": _amounts(found.amines),
+        "stabilisers": _amounts(found.stabilisers),
         "free_monomers": {
             key: {**asdict(each.amount), "functionality": each.functionality, "sensitiser": each.sensitiser}
             for key, each in found.free_monomers.items()

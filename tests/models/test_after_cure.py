@@ -14,7 +14,7 @@ from gelwright.models.colour import cielab, colour_grid_nm, film_absorbance, yel
 from gelwright.models.cure import cure
 from gelwright.models.formulation import concentration_mol_m3, mix_resins
 from gelwright.models.gel import Gel
-from gelwright.models.materials import list_resins, photoinitiator, resin
+from gelwright.models.materials import list_resins, photoinitiator, resin, stabiliser
 from gelwright.models.results import CureResult
 from gelwright.models.setting import first_time_s, setting_of
 
@@ -74,6 +74,29 @@ def test_initiator_and_its_products_add_up_to_what_was_weighed() -> None:
     assert left.base_wt_pct + gone.base_wt_pct == pytest.approx(1.0, abs=1e-9)
     assert left.mean_wt_pct == pytest.approx(result.residual_initiator_fraction["TPO"], rel=1e-12)
     assert left.surface_wt_pct < left.mean_wt_pct < left.base_wt_pct
+
+
+def test_stabiliser_left_is_what_the_radicals_it_stopped_did_not_use() -> None:
+    gel = made({"TPO": 1.0}, stabilisers_wt_pct={"MEHQ": 0.02})
+    result = cure(gel, load_lamp("demo_narrow_405"), exposure_s=20.0)
+    left = result.after_cure.stabilisers["MEHQ"]
+    # radicals made: two for each TPO that went, by its chains started per radical; 2 of them for each MEHQ (124.14 g/mol) gone
+    density = mix_resins(gel.resin_parts).density_kg_m3
+    record = photoinitiator("TPO")
+    gone = result.after_cure.photoproducts["TPO"].mean_wt_pct
+    made_mol_m3 = (
+        2.0 * record.initiation_efficiency * concentration_mol_m3(gone, density, record.molar_mass_kg_mol)
+    )
+    stopped_mol_m3 = result.stabiliser_share_fraction * made_mol_m3
+    used = concentration_mol_m3(0.02 - left.mean_wt_pct, density, stabiliser("MEHQ").molar_mass_kg_mol)
+    assert 2.0 * used == pytest.approx(stopped_mol_m3, rel=2e-3)
+    assert 0.0 < left.mean_wt_pct < 0.02
+    # next to the air oxygen takes the radicals before the stabiliser meets them
+    assert left.surface_wt_pct > left.base_wt_pct
+
+
+def test_a_gel_without_stabiliser_leaves_none() -> None:
+    assert cured("TPO", 1.0, 20.0).after_cure.stabilisers == {}
 
 
 def test_amine_goes_one_for_one_with_the_sensitiser() -> None:

@@ -21,6 +21,7 @@ BASE = Gel(
     resin_parts={"UDMA": 60.0, "HEMA": 40.0},
     initiators_wt_pct={"TPO-L": 1.0, "BAPO": 0.5, "BP": 1.0},
     amines_wt_pct={"EDB": 1.0},
+    stabilisers_wt_pct={"MEHQ": 0.03, "BHT": 0.1},
     thickness_m=100e-6,
 )
 TOP = Gel(
@@ -57,7 +58,7 @@ def test_one_coat_leaves_what_a_single_film_leaves() -> None:
     single = cure(BASE, LAMP, exposure_s=30.0, rest_s=20.0).after_cure
     built = run(on(BASE), Expose(seconds=30.0), Rest(seconds=20.0))
     (coat,) = built.after_cure
-    for kind in ("initiators", "photoproducts", "amines"):
+    for kind in ("initiators", "photoproducts", "amines", "stabilisers"):
         for key, amount in getattr(single, kind).items():
             assert asdict(getattr(coat, kind)[key]) == pytest.approx(asdict(amount), rel=0.02, abs=1e-4)
     for key, free in single.free_monomers.items():
@@ -75,6 +76,13 @@ def test_every_coat_has_its_own_substances(two_coats: StackResult) -> None:
     assert set(base.free_monomers) == set(BASE.resin_parts)
     assert set(top.initiators) == set(TOP.initiators_wt_pct)
     assert top.amines == {}
+    assert set(base.stabilisers) == {"MEHQ", "BHT"}
+    assert top.stabilisers == {}
+    # taken to be used up alike
+    assert base.stabilisers["MEHQ"].mean_wt_pct / 0.03 == pytest.approx(
+        base.stabilisers["BHT"].mean_wt_pct / 0.1
+    )
+    assert 0.0 < base.stabilisers["MEHQ"].mean_wt_pct < 0.03
     for found, gel in ((base, BASE), (top, TOP)):
         for key, wt_pct in gel.initiators_wt_pct.items():
             assert found.initiators[key].mean_wt_pct + found.photoproducts[key].mean_wt_pct == pytest.approx(

@@ -18,6 +18,7 @@ GEL = Gel(
     resin_parts={"UDMA": 60.0, "HEMA": 20.0, "IBOMA": 20.0},
     initiators_wt_pct={"TPO-L": 2.0, "ITX": 0.05},
     amines_wt_pct={"EDB": 0.5},
+    stabilisers_wt_pct={"MEHQ": 0.02},
     thickness_m=200e-6,
 )
 
@@ -32,7 +33,7 @@ def test_text_shows_every_substance_at_the_least_cured_position(results: list[Cu
     lines = after_cure_lines(results)
     assert f"at {least.position}" in lines[0]
     assert [line.split()[0] for line in lines[2:-1]] == [
-        "UDMA", "HEMA", "IBOMA", "TPO-L", "ITX", "TPO-L", "ITX", "EDB",
+        "UDMA", "HEMA", "IBOMA", "TPO-L", "ITX", "TPO-L", "ITX", "EDB", "MEHQ",
     ]  # fmt: skip
     amount = least.after_cure.free_monomers["HEMA"].amount
     hema = next(line for line in lines if line.startswith("HEMA"))
@@ -56,5 +57,6 @@ def test_cure_command_carries_it(results: list[CureResult]) -> None:
     assert after["initiators"]["TPO-L"]["mean_wt_pct"] + after["photoproducts"]["TPO-L"][
         "mean_wt_pct"
     ] == pytest.approx(2.0)
+    assert 0.0 < after["stabilisers"]["MEHQ"]["mean_wt_pct"] < 0.02
     assert after["tint"]["yellowness_index"] == results[0].after_cure.tint.yellowness_index
     assert after["setting"]["may_wrinkle"] is results[0].after_cure.setting.may_wrinkle

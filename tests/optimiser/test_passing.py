@@ -10,10 +10,12 @@ import pytest
 
 from gelwright.lamp_library.errors import InputError, UnknownNameError
 from gelwright.lamp_library.lamp import load_lamp
+from gelwright.models import formulation
 from gelwright.models.batch import BlendEvaluator, Scenario
 from gelwright.models.doubts import gel_priors, knob_of_parameter, without_calibrated
 from gelwright.models.gel import Gel
 from gelwright.models.heat import Hand
+from gelwright.models.materials import stabiliser
 from gelwright.models.rate_calibration import RateCalibration
 from gelwright.optimiser.brief import Limits
 from gelwright.optimiser.demo_data import load_any_gel
@@ -136,6 +138,28 @@ def test_a_changed_film_is_the_film_packed_afresh() -> None:
     assert turned[[0, 3]] == pytest.approx(fresh[[0, 3]], abs=2e-4)
 
 
+@pytest.mark.parametrize(
+    ("knob", "field"),
+    [
+        ("stabiliser_ratio", "radical_rate_coefficient_m3_mol_s"),
+        ("stabiliser_radicals_ratio", "radicals_per_molecule"),
+    ],
+)
+def test_a_changed_stabiliser_is_the_stabiliser_packed_afresh(
+    knob: str, field: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    gel, where = replace(load_any_gel("clear_builder"), stabilisers_wt_pct={"MEHQ": 0.1}), scenario(300e-6)
+    plain, turned = (figures_of(gel, where, change) for change in ({}, {knob: 0.5}))
+    record = stabiliser("MEHQ")
+    other = replace(record, **{field: 0.5 * getattr(record, field)})
+    monkeypatch.setattr(formulation, "stabiliser", {"MEHQ": other}.__getitem__)
+    afresh = figures_of(gel, where)
+    # the same numbers in the same places, so the same film to the last digits
+    assert turned == pytest.approx(afresh, rel=1e-9)
+    assert abs(turned[0] - plain[0]) > 1e-4  # and it tells
+    assert abs(turned[2] - plain[2]) > 1e-3
+
+
 def test_a_finger_all_the_way_at_the_next_position_meets_its_light() -> None:
     gel, lamp = load_any_gel("clear_builder"), load_lamp("demo_arch_365_405")
     here, there = lamp.positions[:2]
@@ -174,12 +198,14 @@ def test_priors_follow_the_tables_and_yield_to_a_calibration() -> None:
     assert priors["termination_ratio"].spread == pytest.approx(np.sqrt(np.log(2.0)))
     assert priors["tg_polymer_shift_k"].spread == 15.0
     assert "pigment_absorption_ratio" not in priors
-    assert "stabiliser_ratio" not in priors
+    assert {"stabiliser_ratio", "stabiliser_radicals_ratio"}.isdisjoint(priors)
     kept = {
         prior.knob: prior for prior in gel_priors(replace(gel, stabilisers_wt_pct={"MEHQ": 0.02}), ["BAPO"])
     }
     # stabilisers.csv: within a factor of ten, read as two standard deviations
     assert kept["stabiliser_ratio"].spread == pytest.approx(np.log(10.0) / 2.0)
+    # 2 radicals a molecule, known to 0.5
+    assert kept["stabiliser_radicals_ratio"].spread == pytest.approx(np.sqrt(np.log1p(0.25**2)))
     left = without_calibrated(list(priors.values()), [knob_of_parameter("k_p0"), knob_of_parameter("X_v")])
     names = {prior.knob for prior in left}
     assert {"propagation_ratio", "tg_polymer_shift_k", "tg_half_width_ratio"}.isdisjoint(names)
