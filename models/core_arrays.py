@@ -54,6 +54,7 @@ class Work(NamedTuple):
     heat: Array  # (N_HEAT, m)
     beam: Array  # (N_BEAM, n_bin)
     light: Array  # (N_LIGHT, n + 1, n_bin)
+    course: Array  # (2, 4) the last two times and values of nail bed and film (see `core_totals.note_peak`)
 
 
 @compiled
@@ -70,13 +71,26 @@ def copy_state(state: State) -> State:
     )
 
 
-@compiled_piece
-def new_work(film: FilmArrays, state: State) -> Work:
-    """Work tables of a film, filled with what a run does not change and with the start."""
+def empty_work(film: FilmArrays) -> Work:
+    """Work tables of a film's size, all zero; made in Python, where NumPy's calls need no compiling."""
     n, m = film.width.size, film.thermal.shape[1]
     kinds, bins = film.species.shape[0], film.photons.size
-    cell, absorber = np.zeros((row.N_CELL, n)), np.zeros((row.N_ABSORBER, kinds, n))
-    heat = np.zeros((row.N_HEAT, m))
+    return Work(
+        cell=np.zeros((row.N_CELL, n)),
+        absorber=np.zeros((row.N_ABSORBER, kinds, n)),
+        heat=np.zeros((row.N_HEAT, m)),
+        beam=np.zeros((row.N_BEAM, bins)),
+        light=np.zeros((row.N_LIGHT, n + 1, bins)),
+        course=np.zeros((2, 4)),
+    )
+
+
+@compiled_piece
+def fill_work(film: FilmArrays, state: State, work: Work) -> None:
+    """Fill empty work tables with what a run does not change and with the start."""
+    n, m = film.width.size, film.thermal.shape[1]
+    kinds, bins = film.species.shape[0], film.photons.size
+    cell, absorber, heat, light = work.cell, work.absorber, work.heat, work.light
     for i in range(n):
         for item in range(at.N_CELL_ROWS):
             cell[item, i] = film.cell[i, item]
@@ -103,12 +117,10 @@ def new_work(film: FilmArrays, state: State) -> Work:
             heat[item, i] = film.thermal[item, i]
         heat[row.NOW_K, i] = heat[row.PAST_K, i] = state.temperature[i]
         heat[row.MIDDLE_K, i] = heat[row.NEW_K, i] = state.temperature[i]
-    light = np.zeros((row.N_LIGHT, n + 1, bins))
     for q in range(bins):
         for i in range(n):
             light[row.BACKGROUND, i, q] = film.background[q, i]
             light[row.SCATTERING, i, q] = film.scattering[q, i]
-    return Work(cell, absorber, heat, np.zeros((row.N_BEAM, bins)), light)
 
 
 @compiled_piece

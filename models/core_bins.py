@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from .compiled import compiled_entry
 
 Array = NDArray[np.float64]
+Whole = NDArray[np.intp]
 
 
 def least_error_bins(photons: Array, absorption: Array, most: Array, count: int) -> NDArray[np.intp]:
@@ -53,12 +54,28 @@ def _kept(share: bytes, absorption: bytes, most: bytes, count: int) -> NDArray[n
     return group
 
 
-@compiled_entry
 def _partition(photons: Array, absorption: Array, most: Array, count: int) -> NDArray[np.intp]:
-    size, lines = photons.size, absorption.shape[0]
-    whole = photons.sum()
-    cost = np.zeros((size, size))
-    for line in range(lines):
+    size = photons.size
+    # tables are made here, where NumPy's calls need no compiling
+    cost, least, first = (
+        np.zeros((size, size)),
+        np.full((count + 1, size + 1), np.inf),
+        np.zeros((count, size + 1), np.intp),
+    )
+    least[0, 0] = 0.0
+    group = np.zeros(size, dtype=np.intp)
+    _fill_partition(photons, absorption, most, cost, least, first, group)
+    return group
+
+
+@compiled_entry
+def _fill_partition(
+    photons: Array, absorption: Array, most: Array, cost: Array, least: Array, first: Whole, group: Whole
+) -> None:
+    size, count, whole = photons.size, first.shape[0], 0.0
+    for j in range(size):
+        whole += photons[j]
+    for line in range(absorption.shape[0]):
         for i in range(size):
             weight, one, two = 0.0, 0.0, 0.0
             for j in range(i, size):
@@ -70,22 +87,16 @@ def _partition(photons: Array, absorption: Array, most: Array, count: int) -> ND
                 variance = max(two / weight - mean * mean, 0.0)
                 column = min(2.0 / max(mean, 2.0 / most[line]), most[line])
                 cost[i, j] += 0.5 * variance * column * column * math.exp(-mean * column) * weight / whole
-    least = np.full(size + 1, np.inf)
-    least[0] = 0.0
-    first = np.zeros((count, size + 1), dtype=np.intp)
     for bin_ in range(count):
-        fresh = np.full(size + 1, np.inf)
         for j in range(size):
             for i in range(j + 1):
-                total = least[i] + cost[i, j]
-                if total < fresh[j + 1]:
-                    fresh[j + 1] = total
+                total = least[bin_, i] + cost[i, j]
+                if total < least[bin_ + 1, j + 1]:
+                    least[bin_ + 1, j + 1] = total
                     first[bin_, j + 1] = i
-        least = fresh
-    group = np.zeros(size, dtype=np.intp)
     stop = size
     for bin_ in range(count - 1, -1, -1):
         start = first[bin_, stop]
-        group[start:stop] = bin_
+        for j in range(start, stop):
+            group[j] = bin_
         stop = start
-    return group

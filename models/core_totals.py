@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from . import core_rows as row
 from . import layout as at
 from .compiled import compiled, compiled_piece, compiled_sums
-from .core_arrays import FilmArrays, Work
+from .core_arrays import FilmArrays, State, Work
 from .tissue import cem43_step, henriques_rate, seconds_above, weaver_stoll_rate
 
 Array = NDArray[np.float64]
@@ -40,7 +40,10 @@ def face_temperature(film: FilmArrays, temperature: Array, below: int) -> float:
 @compiled
 def surface_mean(width: Array, value: Array, share: float) -> float:
     """Mean of a profile over the topmost share of the film."""
-    limit = share * np.sum(width)
+    limit = 0.0
+    for i in range(width.size):
+        limit += width[i]
+    limit *= share
     depth, total = 0.0, 0.0
     for i in range(width.size):
         part = min(width[i], limit - depth)
@@ -93,6 +96,27 @@ def account_tissue(totals: Array, before: float, after: float, seconds: float) -
 
 
 @compiled_piece
+def account_contents(
+    film: FilmArrays, state: State, totals: Array, radicals: int, oxygen: int, stabiliser: int
+) -> None:
+    """What the film holds of radicals, oxygen and stabiliser [mol m-2], into those items of the totals."""
+    totals[radicals] = totals[oxygen] = totals[stabiliser] = 0.0
+    for i in range(film.width.size):
+        totals[radicals] += film.width[i] * state.radical[i]
+        totals[oxygen] += film.width[i] * state.oxygen[i]
+        totals[stabiliser] += film.width[i] * state.stabiliser[i]
+
+
+@compiled_piece
+def hottest_in_film(film: FilmArrays, temperature: Array) -> float:
+    """Highest temperature in the cells of the film [K]."""
+    hottest = temperature[0]
+    for i in range(film.width.size):
+        hottest = max(hottest, temperature[i])
+    return float(hottest)
+
+
+@compiled_piece
 def note_peak(totals: Array, item: int, course: Array, time: float, value: float) -> None:
     """Raise a peak and its time (rows `item`, `item` + 1 of the totals) by the newest value of a course.
 
@@ -134,14 +158,18 @@ def observe(film: FilmArrays, work: Work, totals: Array) -> float:
 
 
 @compiled_piece
-def record_line(film: FilmArrays, work: Work, line: Array, time: float) -> None:
+def record_line(film: FilmArrays, work: Work, line: Array, time: float, bed_k: float, hottest: float) -> None:
     """Write the record of a step."""
-    conversion, temperature = work.cell[row.CONVERSION], work.heat[row.NOW_K]
-    n = conversion.size
+    cell, heat = work.cell, work.heat
+    conversion, temperature = cell[row.CONVERSION], heat[row.NOW_K]
+    n = cell.shape[1]
+    total, thickness = 0.0, 0.0
+    for i in range(n):
+        total += film.width[i] * conversion[i]
+        thickness += film.width[i]
     line[at.TIME] = time
     line[at.SURFACE] = surface_mean(film.width, conversion, 0.2)
     line[at.BOTTOM] = bottom_value(film.width, conversion)
-    line[at.MEAN] = np.sum(film.width * conversion) / np.sum(film.width)
-    line[at.FILM_MAX], line[at.INTERFACE] = np.max(temperature[:n]), face_temperature(film, temperature, n)
-    line[at.BED] = face_temperature(film, temperature, int(film.boundary[at.BED_INDEX]))
-    line[at.SURFACE_T] = temperature[0]
+    line[at.MEAN] = total / thickness
+    line[at.FILM_MAX], line[at.INTERFACE] = hottest, face_temperature(film, temperature, n)
+    line[at.BED], line[at.SURFACE_T] = bed_k, temperature[0]

@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 
 from ..lamp_library.errors import InputError, SolverError
 from . import layout as at
-from .compiled import compiled_entry, source_digest
-from .core_arrays import FilmArrays, State
+from .compiled import source_digest
+from .core_arrays import FilmArrays, State, empty_work
 from .film import FilmModel
 from .packing import pack
-from .stepper import MOST_STEPS, MOST_STEPS_PER_SEGMENT, STATUS_NOT_FINITE, STATUS_OK, run_film
+from .stepper import MOST_STEPS, MOST_STEPS_PER_SEGMENT, STATUS_NOT_FINITE, STATUS_OK, cure_loop
 
 Array = NDArray[np.float64]
 
@@ -121,27 +121,8 @@ def conversion_of(film: FilmArrays, state: State) -> Array:
 
 @cache
 def _entry() -> Callable[..., int]:
-    """Compiled entry; its cache key holds the digest of all sources it is made from (see `compiled`)."""
-    digest = source_digest()
-
-    @compiled_entry
-    def run_cached(
-        film: Any,
-        state: Any,
-        segments: Any,
-        control: Any,
-        replay: Any,
-        totals: Any,
-        cycle_heat: Any,
-        record: Any,
-        profiles: Any,
-        taken: Any,
-    ) -> int:
-        if len(digest) == 0:
-            return -1
-        return run_film(film, state, segments, control, replay, totals, cycle_heat, record, profiles, taken)
-
-    return run_cached
+    """The compiled loop; its cache key holds the digest of all sources it is made from (see `compiled`)."""
+    return cure_loop(source_digest())
 
 
 def control_row(settings: SolverSettings) -> Array:
@@ -217,6 +198,7 @@ def solve_packed(
     steps = _entry()(
         film,
         state,
+        empty_work(film),
         segments,
         control,
         np.zeros(0) if replay is None else replay,

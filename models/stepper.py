@@ -16,13 +16,16 @@ replay are smooth.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import cast
+
 import numpy as np
 from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled_piece
-from .core_arrays import FilmArrays, State, Work, accept, new_work, store_state
+from .compiled import compiled_entry, compiled_piece
+from .core_arrays import FilmArrays, State, Work, accept, fill_work, store_state
 from .core_heat import account_heat, conduct, fill_sources, prepare_conduction
 from .core_light import account_light, photolyse_corrected
 from .core_rates import account_reaction, stabiliser_over_step
@@ -36,7 +39,16 @@ from .core_step import (
     stabiliser_error,
     step_error,
 )
-from .core_totals import account_tissue, face_temperature, note_peak, observe, record_line, restart_course
+from .core_totals import (
+    account_contents,
+    account_tissue,
+    face_temperature,
+    hottest_in_film,
+    note_peak,
+    observe,
+    record_line,
+    restart_course,
+)
 from .oxygen import note_excess
 
 Array = NDArray[np.float64]
@@ -101,99 +113,106 @@ def next_step(wanted: float, left: float, largest: float) -> float:
     return min(step, 0.5 * left)
 
 
-@compiled_piece
-def run_film(
-    film: FilmArrays,
-    state: State,
-    segments: Array,
-    control: Array,
-    replay: Array,
-    totals: Array,
-    cycle_heat: Array,
-    record: Array,
-    profiles: Array,
-    taken_steps: Array,
-) -> int:
-    """Cure one film through the segments of a programme; `state` is advanced in place. Returns the accepted steps.
+def cure_loop(digest: str) -> Callable[..., int]:
+    """The compiled loop over time; its machine code is kept under a key that holds `digest` (see `compiled`).
 
-    record, profiles, taken_steps : ndarray, one row per step; with no rows nothing is kept.
+    It is the kept entry itself: a wrapper around it would have LLVM go through all of the core once more.
     """
-    work = new_work(film, state)
-    cell, heat = work.cell, work.heat
-    prepare_conduction(film, heat)
-    bed = int(film.boundary[at.BED_INDEX])
-    isothermal = film.boundary[at.ISOTHERMAL] != 0.0
-    with_oxygen = film.boundary[at.OXYGEN_MODE] != 0.0
-    keep = record.shape[0] > 0
-    totals[:] = 0.0
-    cycle_heat[:] = 0.0
-    totals[at.PEAK_FILM] = totals[at.PEAK_INTERFACE] = totals[at.PEAK_BED] = -1.0
-    totals[at.RADICALS_START] = np.sum(film.width * state.radical)
-    totals[at.OXYGEN_START] = np.sum(film.width * state.oxygen)
-    totals[at.STABILISER_START] = np.sum(film.width * state.stabiliser)
-    bed_k = face_temperature(film, heat[row.NOW_K], bed)
-    hottest = float(np.max(state.temperature[: film.width.size]))
-    bed_course, film_course = np.zeros(4), np.zeros(4)
-    time, accepted, rejected, step = 0.0, 0, 0, control[at.FIRST_STEP]
-    for number in range(segments.shape[0]):
-        segment = segments[number]
-        # the past says nothing about what follows a switch
-        since, duration, last = 0.0, segment[at.S_DURATION], 0.0
-        step = min(step, control[at.FIRST_STEP])
-        restart_course(bed_course, time, bed_k)
-        restart_course(film_course, time, hottest)
-        while since < duration:
-            if accepted + rejected >= most_steps(segments.shape[0]):
-                totals[at.STATUS] = STATUS_TOO_MANY_STEPS
-                return accepted
-            left = duration - since
-            h, passes = next_step(step, left, control[at.LARGEST_STEP]), 0
-            if replay.size > 0:
-                h, passes = abs(replay[accepted]), 1 if replay[accepted] < 0.0 else 2
-            level, air = programme_level(segment, film.boundary, since + 0.5 * h)
-            extrapolate(cell, heat, 0.5 * h / last if last > 0.0 else 0.0, h)
-            entered, consumed, lost, error, passes = try_step(
-                film, work, control, level, air, time, h, last, passes
-            )
-            if replay.size == 0:
-                step = h * min(max(0.85 * (error + 1e-9) ** (-1.0 / 3.0), 0.2), 2.5)
-                if error > 1.0 and h > 1e-6:
-                    rejected += 1
-                    continue
-            if error >= 1e6:
-                totals[at.STATUS] = STATUS_NOT_FINITE
-                return accepted
-            if level > 0.0:
-                account_light(film, work, totals, level * h)
-            stabiliser_over_step(cell)
-            reaction = account_reaction(cell, totals, with_oxygen, entered, consumed)
-            cycle_heat[int(segment[at.S_CYCLE])] += reaction
-            if not isothermal:
-                account_heat(film, heat, totals, lost, time, h)
-            if with_oxygen:
-                note_excess(cell, film.boundary[at.O2_SURFACE], h, last)
-            accept(work)
-            since = duration if h >= left * (1.0 - 1e-9) else since + h
-            time += h
-            last = h
-            before = bed_k
-            bed_k = face_temperature(film, heat[row.NOW_K], bed)
-            account_tissue(totals, before, bed_k, h)
-            hottest = observe(film, work, totals)
-            note_peak(totals, at.PEAK_BED, bed_course, time, bed_k)
-            note_peak(totals, at.PEAK_FILM, film_course, time, hottest)
-            if keep:
-                record_line(film, work, record[accepted], time)
-                record[accepted, at.LEVEL], record[accepted, at.AIR] = level, air
-                record[accepted, at.STEP], record[accepted, at.REACTION_HEAT] = h, reaction / h
-            if profiles.shape[0] > 0:
-                profiles[accepted] = cell[row.CONVERSION]
-            if taken_steps.size > 0:
-                taken_steps[accepted] = h if passes == 2 else -h
-            accepted += 1
-    store_state(work, state)
-    totals[at.STEPS], totals[at.REJECTED] = accepted, rejected
-    totals[at.RADICALS_LEFT] = np.sum(film.width * state.radical)
-    totals[at.OXYGEN_LEFT] = np.sum(film.width * state.oxygen)
-    totals[at.STABILISER_LEFT] = np.sum(film.width * state.stabiliser)
-    return accepted
+
+    @compiled_entry
+    def run_film(
+        film: FilmArrays,
+        state: State,
+        work: Work,
+        segments: Array,
+        control: Array,
+        replay: Array,
+        totals: Array,
+        cycle_heat: Array,
+        record: Array,
+        profiles: Array,
+        taken_steps: Array,
+    ) -> int:
+        """Cure one film through the segments of a programme; `state` is advanced in place. Returns the accepted steps.
+
+        work, totals, cycle_heat : all zero at the start.
+        record, profiles, taken_steps : ndarray, one row per step; with no rows nothing is kept.
+        """
+        if len(digest) == 0:
+            return -1
+        fill_work(film, state, work)
+        cell, heat = work.cell, work.heat
+        prepare_conduction(film, heat)
+        bed = int(film.boundary[at.BED_INDEX])
+        isothermal = film.boundary[at.ISOTHERMAL] != 0.0
+        with_oxygen = film.boundary[at.OXYGEN_MODE] != 0.0
+        keep = record.shape[0] > 0
+        totals[at.PEAK_FILM] = totals[at.PEAK_INTERFACE] = totals[at.PEAK_BED] = -1.0
+        account_contents(film, state, totals, at.RADICALS_START, at.OXYGEN_START, at.STABILISER_START)
+        bed_k = face_temperature(film, heat[row.NOW_K], bed)
+        hottest = hottest_in_film(film, heat[row.NOW_K])
+        bed_course, film_course = work.course[0], work.course[1]
+        time, accepted, rejected, step = 0.0, 0, 0, control[at.FIRST_STEP]
+        for number in range(segments.shape[0]):
+            segment = segments[number]
+            # the past says nothing about what follows a switch
+            since, duration, last = 0.0, segment[at.S_DURATION], 0.0
+            step = min(step, control[at.FIRST_STEP])
+            restart_course(bed_course, time, bed_k)
+            restart_course(film_course, time, hottest)
+            while since < duration:
+                if accepted + rejected >= most_steps(segments.shape[0]):
+                    totals[at.STATUS] = STATUS_TOO_MANY_STEPS
+                    return accepted
+                left = duration - since
+                h, passes = next_step(step, left, control[at.LARGEST_STEP]), 0
+                if replay.size > 0:
+                    h, passes = abs(replay[accepted]), 1 if replay[accepted] < 0.0 else 2
+                level, air = programme_level(segment, film.boundary, since + 0.5 * h)
+                extrapolate(cell, heat, 0.5 * h / last if last > 0.0 else 0.0, h)
+                entered, consumed, lost, error, passes = try_step(
+                    film, work, control, level, air, time, h, last, passes
+                )
+                if replay.size == 0:
+                    step = h * min(max(0.85 * (error + 1e-9) ** (-1.0 / 3.0), 0.2), 2.5)
+                    if error > 1.0 and h > 1e-6:
+                        rejected += 1
+                        continue
+                if error >= 1e6:
+                    totals[at.STATUS] = STATUS_NOT_FINITE
+                    return accepted
+                if level > 0.0:
+                    account_light(film, work, totals, level * h)
+                stabiliser_over_step(cell)
+                reaction = account_reaction(cell, totals, with_oxygen, entered, consumed)
+                cycle_heat[int(segment[at.S_CYCLE])] += reaction
+                if not isothermal:
+                    account_heat(film, heat, totals, lost, time, h)
+                if with_oxygen:
+                    note_excess(cell, film.boundary[at.O2_SURFACE], h, last)
+                accept(work)
+                since = duration if h >= left * (1.0 - 1e-9) else since + h
+                time += h
+                last = h
+                before = bed_k
+                bed_k = face_temperature(film, heat[row.NOW_K], bed)
+                account_tissue(totals, before, bed_k, h)
+                hottest = observe(film, work, totals)
+                note_peak(totals, at.PEAK_BED, bed_course, time, bed_k)
+                note_peak(totals, at.PEAK_FILM, film_course, time, hottest)
+                if keep:
+                    record_line(film, work, record[accepted], time, bed_k, hottest)
+                    record[accepted, at.LEVEL], record[accepted, at.AIR] = level, air
+                    record[accepted, at.STEP], record[accepted, at.REACTION_HEAT] = h, reaction / h
+                if profiles.shape[0] > 0:
+                    for i in range(cell.shape[1]):
+                        profiles[accepted, i] = cell[row.CONVERSION, i]
+                if taken_steps.size > 0:
+                    taken_steps[accepted] = h if passes == 2 else -h
+                accepted += 1
+        store_state(work, state)
+        totals[at.STEPS], totals[at.REJECTED] = accepted, rejected
+        account_contents(film, state, totals, at.RADICALS_LEFT, at.OXYGEN_LEFT, at.STABILISER_LEFT)
+        return accepted
+
+    return cast(Callable[..., int], run_film)

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from gelwright.models import core_rows as row
 from gelwright.models import layout as at
-from gelwright.models.core_arrays import FilmArrays, State, Work
-from gelwright.models.core_arrays import new_work as new_work_piece
+from gelwright.models.core_arrays import FilmArrays, State, Work, empty_work
+from gelwright.models.core_arrays import fill_work as fill_work_piece
 from gelwright.models.core_light import photolyse as photolyse_piece
 from gelwright.models.core_light import scattered_light as scattered_light_piece
 from gelwright.models.core_light import straight_light as straight_light_piece
@@ -40,8 +40,14 @@ RANDOM = np.random.default_rng(20)
 
 # Pieces of the core have no face to Python (see `compiled`): these callers give them one.
 @numba.njit(error_model="numpy")
+def fill_work(film: FilmArrays, state: State, work: Work) -> None:
+    fill_work_piece(film, state, work)
+
+
 def new_work(film: FilmArrays, state: State) -> Work:
-    return new_work_piece(film, state)
+    work = empty_work(film)
+    fill_work(film, state, work)
+    return work
 
 
 @numba.njit(error_model="numpy")
