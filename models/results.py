@@ -18,13 +18,21 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-# A billionth of the C=C of a thin film: less than that lost is rounding.
-LEAST_DOUBLE_BONDS_MOL_M2 = 1.0e-10
+# Where less than this turns over, a balance is held to a thousandth of this and not of the turnover: rounding alone would fail
+# it. Both sums add small changes to large numbers, each step off by a unit in the last digit.
+# C=C: 2e-6 of the conversion of the thinnest film (1 um at 6 mol/L), 0.6 mJ/m2 of heat. Rounding: 7 mol/L in 3 mm, some
+# thousand steps, 1e-16 each, adds up to 1e-12 (random) or 1e-11 mol/m2 (all one way); 7e-13 was seen.
+LEAST_DOUBLE_BONDS_MOL_M2 = 1.0e-8
+# Heat: 5 mK in a film of 10 um, or 1 ms of a nail lamp. Rounding: a finger 0.1 m thick holds 4e5 J/m2/K and 313 K are known to
+# 6e-14 K, so a few hundred steps add up to 1e-6 (random) or 1e-5 J/m2 (all one way); 7e-6 was seen.
+LEAST_HEAT_J_M2 = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Balances:
     """Relative errors of what must balance; each stays below 1e-3 or the run raises.
+
+    Relative to what turned over, or, for C=C and heat, to a turnover too small to matter where there was still less.
 
     Attributes
     ----------
@@ -82,7 +90,7 @@ def balances_of(totals: Array) -> Balances:
     )
     oxygen_in = totals[at.OXYGEN_START] + totals[at.OXYGEN_IN]
     heat_in = totals[at.HEAT_REACTION] + totals[at.HEAT_LIGHT] + totals[at.HEAT_SOURCE]
-    turnover = max(heat_in, abs(totals[at.HEAT_OUT]), abs(totals[at.HEAT_STORED]))
+    turnover = max(heat_in, abs(totals[at.HEAT_OUT]), abs(totals[at.HEAT_STORED]), LEAST_HEAT_J_M2)
     stored = totals[at.HEAT_STORED] + totals[at.HEAT_OUT]
     enthalpy = _relative(stored - heat_in, turnover) if totals[at.HEAT_STORED] != 0.0 else 0.0
     return Balances(

@@ -5,6 +5,7 @@ entered + initial = consumed + left; heat stored + lost = reaction + light. Each
 the user, to 1e-3 at default settings, on the packaged demonstration lamps.
 """
 
+import numpy as np
 import pytest
 
 from gelwright.lamp_library.lamp import list_lamps, load_lamp
@@ -54,6 +55,30 @@ def test_fine_steps(name: str) -> None:
     )
     totals = solve(film_model(case, settings), schedule(case), settings=settings).totals
     assert getattr(balances_of(totals), name) < 1e-4
+
+
+@pytest.mark.parametrize(
+    ("turned_over", "missing", "error"),
+    [
+        # of much, the share that is missing; of next to nothing, what is missing as a share of the least that counts
+        ((2.0, 1.0e4), (0.02, 50.0), (1e-2, 5e-3)),
+        ((1e-8, 0.1), (1e-11, 1e-4), (1e-3, 1e-3)),
+        ((2e-10, 1e-3), (1e-12, 1e-5), (1e-4, 1e-4)),
+        ((2e-10, 1e-3), (1e-10, 9e-4), (1e-2, 9e-3)),
+    ],
+)
+def test_what_is_missing_counts_against_what_turned_over(
+    turned_over: tuple[float, float], missing: tuple[float, float], error: tuple[float, float]
+) -> None:
+    totals = np.zeros(at.N_TOTALS)
+    totals[at.DOUBLE_BONDS_LOST], totals[at.DOUBLE_BONDS_INTEGRAL] = (
+        turned_over[0],
+        turned_over[0] - missing[0],
+    )
+    totals[at.HEAT_LIGHT], totals[at.HEAT_STORED] = turned_over[1], turned_over[1] - missing[1]
+    totals[at.HEAT_OUT] = 0.0
+    found = balances_of(totals)
+    assert (found.double_bonds, found.enthalpy) == pytest.approx(error, rel=1e-9)
 
 
 def test_photons_absorbed_are_what_does_not_come_out() -> None:
