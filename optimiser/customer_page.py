@@ -14,8 +14,7 @@ from .page_parts import Block, Page, Section, Text, table
 from .problem import OBJECTIVE_WORDS
 from .report import chance, status_doubts
 from .tune import Inputs, Outcome
-from .tune_page import key_figures
-from .verdict import headline
+from .tune_page import headline_of, key_figures, verdict_state
 
 HOURS_PER_YEAR = 125  # five clients a day, six cures of a minute, 250 days (estimated)
 
@@ -41,8 +40,8 @@ def customer_page(outcome: Outcome) -> Page:
             ("wanted", OBJECTIVE_WORDS[brief.objective]),
             ("law", f"{', '.join(brief.markets)}, read for {brief.on_date:%d %B %Y}"),
         ),
-        headline=headline(best.verdict.cures, best.verdict.stays_cool) if feasible else "no blend meets this brief",
-        verdict_state="kept" if feasible else "broken",
+        headline=headline_of(best, feasible),
+        verdict_state=verdict_state(best, feasible),
         answer=f"{inputs.gel.coat.capitalize()} coat: {best.name}",
         sentences=(_predicted(inputs.lamps),),
         figures=key_figures(best),

@@ -1,24 +1,18 @@
-"""A tolerance study as text, plain data, tables and a picture."""
+"""A tolerance study as text, plain data and tables."""
 
 from __future__ import annotations
 
 import json
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from .cautions import short_cautions
 from .conditions import hand_text
 from .doubt import TIGHTEST, Doubt, Share
+from .doubt_picture import GROUP_WORDS, doubt_picture, shown_shares
 from .passing import NOT_VARIED, Chance, Passing
-from .plots import COLOURS, GREY, MARKERS, new_figure, save
-from .varied import Group, Varied
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-SHOWN = 10
-_GROUP_WORDS: dict[Group, str] = {"use": "condition of use", "data": "number of the model"}
+from .varied import Varied
 
 
 def chance_text(chance: Chance | Passing) -> str:
@@ -48,12 +42,12 @@ def doubt_text(found: Doubt) -> str:
             f"Where the scatter of the {TIGHTEST} comes from (total share with its 95 % interval):",
             "",
         ]
-        lines += [_share_line(*pair) for pair in found.ranked()[:SHOWN] if pair[1].total > 0.005]
+        lines += [_share_line(*pair) for pair in shown_shares(found)]
         lines += [
             "",
             f"In all, {_percent(use)} from the conditions of use and {_percent(data)} from the model's numbers.",
         ]
-        lines += ["", *_advice(found)]
+        lines += ["", *advice(found)]
     lines += ["", f"{len(found.inputs)} inputs were varied. {NOT_VARIED}."]
     lines += ["", "Cautions:", *(f"- {each}" for each in short_cautions(case.law_date))]
     return "\n".join(lines)
@@ -79,12 +73,12 @@ def _share_line(each: Varied, share: Share) -> str:
     return (
         f"- {each.words}: {_percent(min(share.total, 1.0))} "
         f"({100 * max(share.total_low, 0.0):.0f}-{100 * min(share.total_high, 1.0):.0f}); "
-        f"{_GROUP_WORDS[each.group]}, {each.how}"
+        f"{GROUP_WORDS[each.group]}, {each.how}"
     )
 
 
-def _advice(found: Doubt) -> list[str]:
-    """What to look at first, one line for each kind of input."""
+def advice(found: Doubt) -> list[str]:
+    """What to look at first, one sentence for each kind of input."""
     lines = []
     for group, words in (
         ("data", "Measure first"),
@@ -136,8 +130,11 @@ def share_table(found: Doubt) -> list[dict[str, Any]]:
 
 
 def write_doubt_folder(found: Doubt, folder: Path) -> None:
-    """Write text, data, a table of shares and the picture."""
+    """Write the page, text, data, a table of shares and the picture."""
     import pandas as pd
+
+    from .doubt_page import doubt_page
+    from .page_html import write_page
 
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "doubt.txt").write_text(doubt_text(found) + "\n", encoding="utf-8")
@@ -147,72 +144,4 @@ def write_doubt_folder(found: Doubt, folder: Path) -> None:
     pd.DataFrame(share_table(found)).to_csv(folder / "shares.csv", index=False)
     if TIGHTEST in found.shares:
         doubt_picture(found, folder / "shares.png")
-
-
-def doubt_picture(found: Doubt, path: Path) -> Path:
-    """Bars of the largest shares, and the chance of keeping each limit."""
-    figure, axes = new_figure(9.5, 4.4, columns=2)
-    draw_shares(axes[0], found)
-    draw_chances(axes[1], found)
-    return save(figure, path)
-
-
-def draw_shares(axes: Axes, found: Doubt) -> Axes:
-    """Total shares of the largest inputs with their intervals; first-order shares darker inside."""
-    rows = [pair for pair in found.ranked()[:SHOWN] if pair[1].total > 0.005][::-1]
-    colours = {"use": COLOURS[0], "data": COLOURS[1]}
-    hatches = {"use": "///", "data": ""}
-    for height, (each, share) in enumerate(rows):
-        axes.barh(height, 100 * share.total, color=colours[each.group], alpha=0.35, height=0.6)
-        axes.barh(
-            height,
-            100 * min(max(share.first, 0.0), share.total),
-            color=colours[each.group],
-            hatch=hatches[each.group],
-            edgecolor="white",
-            lw=0,
-            height=0.6,
-        )
-        axes.plot([100 * share.total_low, 100 * share.total_high], [height, height], color=GREY, lw=1.2)
-    for group, colour in colours.items():
-        words = _GROUP_WORDS[group]  # type: ignore[index]
-        axes.barh(0, 0, color=colour, hatch=hatches[group], edgecolor="white", lw=0, label=words)
-    axes.set_yticks(range(len(rows)), [each.words for each, _ in rows])
-    axes.set_xlim(0.0, None)
-    axes.set_xlabel("share of the scatter / %: alone (full), with others (pale)")
-    axes.set_title("Where the doubt comes from", loc="left", fontsize=10, fontweight="bold")
-    axes.legend(frameon=False, fontsize=8, loc="lower right")
-    return axes
-
-
-def draw_chances(axes: Axes, found: Doubt) -> Axes:
-    """Chance of keeping each limit and all together, with binomial intervals."""
-    names = [*found.use.kept_by_limit, "all together"][::-1]
-    for shift, words, passing, colour, marker in (
-        (0.15, "in use", found.use, COLOURS[0], MARKERS[0]),
-        (-0.15, "with the doubt about the model's numbers", found.with_data, COLOURS[1], MARKERS[3]),
-    ):
-        whole = Chance(
-            fraction=passing.probability_fraction,
-            low_fraction=passing.low_fraction,
-            high_fraction=passing.high_fraction,
-        )
-        for height, name in enumerate(names):
-            chance = passing.kept_by_limit.get(name, whole)
-            ends = [100 * chance.low_fraction, 100 * chance.high_fraction]
-            axes.plot(ends, [height + shift] * 2, color=colour, lw=2.0, alpha=0.6)
-            axes.plot(
-                100 * chance.fraction,
-                height + shift,
-                ls="",
-                marker=marker,
-                color=colour,
-                ms=5,
-                label=words if not height else None,
-            )
-    axes.set_yticks(range(len(names)), names)
-    axes.set_xlim(None, 101.0)
-    axes.set_xlabel("chance of keeping the limit / %")
-    axes.set_title("Chance of passing", loc="left", fontsize=10, fontweight="bold")
-    axes.legend(frameon=False, fontsize=8, loc="upper center", bbox_to_anchor=(0.5, -0.14))
-    return axes
+    write_page(doubt_page(found), folder / "report.html")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from .cautions import long_cautions
+from .doubt_text import chance_text
 from .front import Front
-from .front_picture import front_pictures
-from .front_text import front_text
+from .front_picture import front_pictures, shown_of, unit_of
+from .front_text import ends_text, tried_text
 from .matching_text import blend_text
-from .page_parts import Page, Prose, Section
+from .page_parts import Page, Section, Table, Text, table
 from .passing import Passing
 from .tune import Inputs
 from .versions import versions_text
@@ -26,7 +27,6 @@ def front_page(found: Front, inputs: Inputs, passing: dict[int, Passing]) -> Pag
         Chance of passing of some of its blends.
     """
     brief = inputs.brief
-    text = front_text(found, inputs, passing).split("\nCautions:")[0].strip()
     wishes = " against ".join(axis.words for axis in found.axes)
     return Page(
         kind="What one wish costs in terms of another",
@@ -40,8 +40,34 @@ def front_page(found: Front, inputs: Inputs, passing: dict[int, Passing]) -> Pag
         figures=(),
         sections=(
             Section(key="front", title="The front", blocks=front_pictures(found, inputs)),
-            Section(key="in-full", title="In full", blocks=(Prose(markdown=f"```text\n{text}\n```"),)),
+            Section(
+                key="blends",
+                title="Every blend",
+                blocks=(_table(found, inputs, passing), _told(found, inputs)),
+            ),
         ),
         cautions=tuple(long_cautions(brief.on_date)),
         footer="Made with " + versions_text() + ".",
     )
+
+
+def _table(found: Front, inputs: Inputs, passing: dict[int, Passing]) -> Table:
+    head = [f"{axis.words} / {unit_of(found, i, inputs)}" for i, axis in enumerate(found.axes)]
+    rows = [
+        (
+            f"{number + 1}{', the knee' if number == found.knee else ''}",
+            blend_text(point.blend_wt_pct),
+            *(shown_of(found, i, value) for i, value in enumerate(point.values)),
+            chance_text(passing[number]) if number in passing else "not drawn",
+        )
+        for number, point in enumerate(found.points)
+    ]
+    drawn = next(iter(passing.values()), None)
+    words = "Weight percent of the whole gel" + (
+        f"; chance of passing in use by {drawn.draws} draws, in brackets its 95 % interval" if drawn else ""
+    )
+    return table(words, ("number", "blend", *head, "chance of passing"), rows)
+
+
+def _told(found: Front, inputs: Inputs) -> Text:
+    return Text(paragraphs=(ends_text(found, inputs), tried_text(found, inputs)))

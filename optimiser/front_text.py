@@ -30,7 +30,7 @@ def front_text(found: Front, inputs: Inputs, passing: dict[int, Passing]) -> str
     names = " against ".join(axis.words for axis in found.axes)
     lines += ["", f"{names}: {len(found.points)} blends that nothing found beats.", ""]
     lines += _table(found, inputs)
-    lines += ["", _ends(found, inputs)]
+    lines += ["", ends_text(found, inputs)]
     best = found.points[found.knee]
     lines.append(
         f"Knee: {blend_text(best.blend_wt_pct)} ({_values(found, best, inputs)}), furthest from the straight line between the "
@@ -41,11 +41,7 @@ def front_text(found: Front, inputs: Inputs, passing: dict[int, Passing]) -> str
             f"Chance of passing in use of blend {index + 1}: {100 * chance.probability_fraction:.0f} % "
             f"({100 * chance.low_fraction:.0f}-{100 * chance.high_fraction:.0f}, {chance.draws} draws)."
         )
-    lines += [
-        "",
-        f"Hypervolume: {found.hypervolume_ratio:.3f} of the box between best and worst of each axis; {found.tried}",
-    ]
-    lines[-1] += f" blends polished, {found.films} films simulated, seed {brief.seed}."
+    lines += ["", tried_text(found, inputs)]
     lines += ["", "Cautions:", *(f"- {each}" for each in short_cautions(brief.on_date))]
     return "\n".join(lines)
 
@@ -78,7 +74,16 @@ def _table(found: Front, inputs: Inputs) -> list[str]:
     ]
 
 
-def _ends(found: Front, inputs: Inputs) -> str:
+def tried_text(found: Front, inputs: Inputs) -> str:
+    """How much of the box the front holds, and what was tried for it."""
+    return (
+        f"Hypervolume: {found.hypervolume_ratio:.3f} of the box between best and worst of each axis; {found.tried} blends polished, "
+        f"{found.films} films simulated, seed {inputs.brief.seed}."
+    )
+
+
+def ends_text(found: Front, inputs: Inputs) -> str:
+    """The best blend on every axis, in a sentence."""
     parts = []
     for column, axis in enumerate(found.axes):
         best = min(found.points, key=lambda point: axis.sign * point.values[column])

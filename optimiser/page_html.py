@@ -25,7 +25,7 @@ _INK = {"#222222": "--ink", "#333333": "--ink", "#000000": "--ink", "#555555": "
 _SERIES = {colour.lower(): f"--series-{i}" for i, colour in enumerate(COLOURS)}
 _VARIABLES = {**_INK, **_SERIES}
 _HEX = re.compile(r"#[0-9a-fA-F]{6}\b")
-_UNIT = re.compile(r"(?<=\d) (?=(?:%|wt%|µm|nm|°C|K|s|min|mW|CEM43)(?![\w-]))")
+_UNIT = re.compile(r"(?<=\d) (?=(?:%|wt%|µm|nm|mm|°C|K|s|h|min|mW|CEM43)(?![\w-]))")
 _ID = re.compile(r'(id="|url\(#|href="#)([A-Za-z_][\w.-]*)')
 
 
@@ -99,7 +99,8 @@ def from_markdown(text: str) -> str:
 
     html: str = MarkdownIt("commonmark", {"html": False}).enable("table").render(bound(text))
     opened = '<div class="table" tabindex="0" role="region" aria-label="Table, scrolls sideways"><table>'
-    return html.replace("<table>", opened).replace("</table>", "</table></div>")
+    html = html.replace("<table>", opened).replace("</table>", "</table></div>")
+    return html.replace("<pre>", '<pre tabindex="0" role="region" aria-label="Columns, scroll sideways">')
 
 
 def write_page(page: Page, path: Path) -> Path:

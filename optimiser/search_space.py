@@ -164,6 +164,9 @@ def build_search_space(brief: Brief, lamp: Lamp, gel: Gel, *, more_lamps: Sequen
     return space
 
 
+HOW_TO_ALLOW = 'under [substances] set "allow_unknown_status = true", or name it in "allowed" with all others to be searched'
+
+
 def _check_names(brief: Brief, known: Sequence[str]) -> None:
     named = {
         "substances.allowed": brief.allowed,
@@ -206,7 +209,7 @@ def _judge(
             return out(refused)
         if status.state == "unknown":
             if not _unknown_is_allowed(substance.key, brief):
-                return out(f"status unknown in {market} on {_day(brief)}: allow it by name in the brief")
+                return out(f"status unknown in {market} on {_day(brief)}: {HOW_TO_ALLOW}")
             unknown_in.append(market)
         if status.state == "restricted" and status.max_wt_pct is not None:
             caps.append((status.max_wt_pct, f"{status.act} ({market})"))

@@ -7,11 +7,11 @@ from pathlib import Path
 from ..lamp_library.units import c_from_k
 from .page_html import write_page
 from .page_parts import KeyFigure, Page, Picture, Section, State
+from .passing_figures import chance_figures, chance_state, chances_words
 from .set_answer import HEAT_FIGURES, SHOWN_BURIED_M, Worst, set_verdict, thickest_buried, worst_rows
 from .set_report import hottest_of, is_demonstration, thick_of
 from .set_tune import SetOutcome
 from .stack_pictures import coat_pictures, course_picture, stack_picture
-from .tune_page import CHANCE_WORDS, DOUBTFUL, LIKELY
 from .verdict import dose_text
 from .written_page import parts_of, sections_of, without_pictures
 
@@ -35,7 +35,9 @@ def set_page(outcome: SetOutcome, report: str) -> Page:
         title=written.title,
         is_demonstration=is_demonstration(outcome),
         facts=written.facts,
-        headline=verdict.headline if outcome.is_feasible else f"no blends found: {verdict.headline}",
+        headline=f"{verdict.headline}; {chances_words(outcome.passing, None)}"
+        if outcome.is_feasible
+        else f"no blends found: {verdict.headline}",
         verdict_state=_state(outcome),
         answer=blends if outcome.is_feasible else f"Nearest. {blends}",
         sentences=verdict.sentences,
@@ -94,7 +96,7 @@ def stack_blocks(outcome: SetOutcome, stack: int) -> tuple[Picture, ...]:
 def _state(outcome: SetOutcome) -> State:
     if not outcome.is_feasible:
         return "broken"
-    likely = outcome.passing.probability_fraction >= LIKELY
+    likely = chance_state(outcome.passing) == "kept"
     return "kept" if likely and thickest_buried(outcome).layer_m <= SHOWN_BURIED_M else "near"
 
 
@@ -105,9 +107,6 @@ def _figures(outcome: SetOutcome) -> tuple[KeyFigure, ...]:
     bond = min(outcome.results, key=lambda result: result.bond_side_conversion_fraction)
     hot = max(outcome.results, key=lambda result: result.nail_bed_peak_k)
     dose = max(result.cem43_min for result in outcome.results)
-    passing = outcome.passing
-    chance = passing.probability_fraction
-    likely: State = "kept" if chance >= LIKELY else "near" if chance >= DOUBTFUL else "broken"
     found = [
         KeyFigure(
             label="Bond side at the nail",
@@ -139,13 +138,7 @@ def _figures(outcome: SetOutcome) -> tuple[KeyFigure, ...]:
             value=f"{dose_text(dose)} min",
             remark="CEM43, whole schedule",
         ),
-        KeyFigure(
-            label="Chance of passing in use",
-            value=f"{100 * chance:.0f} %",
-            remark=f"between {100 * passing.low_fraction:.0f} and {100 * passing.high_fraction:.0f} % by {passing.draws} draws",
-            state=likely,
-            state_words=CHANCE_WORDS[likely],
-        ),
+        *chance_figures(outcome.passing, None),
     ]
     return tuple(found)
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from ..lamp_library.units import um_from_m
 from .cautions import long_cautions
-from .page_parts import KeyFigure, Page, Prose, Section, State, Text
+from .page_parts import KeyFigure, Page, Section, State, Text
 from .trial_picture import trial_pictures
 from .trial_run import TrialRun, coefficients_words, percent, trial_text
 from .versions import versions_text
+from .written_page import prose_of
 
 
 def trial_page(run: TrialRun) -> Page:
@@ -29,9 +30,7 @@ def trial_page(run: TrialRun) -> Page:
             title="Measured and predicted",
             blocks=(*trial_pictures(run), *([] if run.faults else [Text(points=compared)])),
         ),
-        Section(
-            key="in-full", title="The report in full", blocks=(Prose(markdown=f"```text\n{in_full}\n```"),)
-        ),
+        Section(key="in-full", title="The report in full", blocks=(prose_of(in_full),)),
     ]
     headline, _, detail = _headline(run).replace("+-", "±").partition(": ")
     return Page(

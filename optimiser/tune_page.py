@@ -9,6 +9,7 @@ from .constraints import Constraint
 from .cure_pictures import conversion_picture, light_picture, temperature_pictures
 from .page_html import inline_svg
 from .page_parts import KeyFigure, Page, Picture, Section, State, state_of
+from .passing_figures import chance_figures, chance_state, chances_words
 from .plots import draw_margins, margin_bars, new_figure
 from .report import report_text
 from .tune import Outcome, blended
@@ -16,8 +17,6 @@ from .versions import versions_text
 from .written_page import parts_of, sections_of
 
 _SHOWN_ELSEWHERE = ("Pictures of the first blend",)
-LIKELY, DOUBTFUL = 0.9, 0.75  # estimated: where a chance of passing stops being good, and where it is poor
-CHANCE_WORDS: dict[State, str] = {"kept": "likely", "near": "doubtful", "broken": "unlikely", "plain": ""}
 
 
 def tune_page(outcome: Outcome) -> Page:
@@ -38,10 +37,8 @@ def tune_page(outcome: Outcome) -> Page:
         title=inputs.brief.title,
         is_demonstration=inputs.brief.is_demonstration or inputs.lamp.is_demonstration,
         facts=written.facts,
-        headline=best.verdict.headline
-        if feasible
-        else f"no blend meets this brief; the nearest one: {best.verdict.headline}",
-        verdict_state=_verdict_state(best, feasible),
+        headline=headline_of(best, feasible),
+        verdict_state=verdict_state(best, feasible),
         answer=best.name if feasible else f"Nearest blend: {best.name}",
         sentences=best.verdict.sentences,
         figures=key_figures(best),
@@ -54,10 +51,19 @@ def tune_page(outcome: Outcome) -> Page:
     )
 
 
-def _verdict_state(best: Candidate, feasible: bool) -> State:
+def verdict_state(best: Candidate, feasible: bool) -> State:
+    """Sign beside the verdict: kept only where both chances are good."""
     if not feasible:
         return "broken"
-    return "kept" if best.passing.probability_fraction >= LIKELY else "near"
+    sure = all(chance_state(each) == "kept" for each in (best.passing, best.passing_with_data))
+    return "kept" if sure else "near"
+
+
+def headline_of(best: Candidate, feasible: bool) -> str:
+    """The verdict with both chances behind it; of an impossible brief, what its nearest blend would do."""
+    if not feasible:
+        return f"no blend meets this brief; the nearest one: {best.verdict.headline}"
+    return f"{best.verdict.headline}; {chances_words(best.passing, best.passing_with_data)}"
 
 
 def key_figures(shown: Candidate) -> tuple[KeyFigure, ...]:
@@ -67,17 +73,9 @@ def key_figures(shown: Candidate) -> tuple[KeyFigure, ...]:
     )
     hot = max(shown.places, key=lambda place: place.nail_bed_peak_k)
     wet = max(shown.places, key=lambda place: place.uncured_layer_m)
-    passing = shown.passing
     asked = _tightest(shown, "bottom_conversion_fraction")
     digits = 2 if asked is None or abs(soft.bottom_conversion_fraction - asked[0].limit) >= 0.01 else 3
     limit = _tightest(shown, "nail_bed_peak_k")
-    likely: State = (
-        "kept"
-        if passing.probability_fraction >= LIKELY
-        else "near"
-        if passing.probability_fraction >= DOUBTFUL
-        else "broken"
-    )
     found = [
         KeyFigure(
             label="Conversion at the base of the coat",
@@ -98,14 +96,7 @@ def key_figures(shown: Candidate) -> tuple[KeyFigure, ...]:
             value=f"{um_from_m(wet.uncured_layer_m):.0f} µm",
             remark=f"{_place(wet.position, wet.thickness_m)}; uncured gel: wipe it off, keep it off the skin",
         ),
-        KeyFigure(
-            label="Chance of passing in use",
-            value=f"{100 * passing.probability_fraction:.0f} %",
-            remark=f"between {100 * passing.low_fraction:.0f} and {100 * passing.high_fraction:.0f} % by {passing.draws} draws; "
-            f"{100 * shown.passing_with_data.probability_fraction:.0f} % with the doubt about the model's numbers",
-            state=likely,
-            state_words=CHANCE_WORDS[likely],
-        ),
+        *chance_figures(shown.passing, shown.passing_with_data),
     ]
     if shown.cost_per_kg is not None:
         found.append(

@@ -15,6 +15,9 @@ _HEADING = re.compile(r"^## +(.*)$", re.MULTILINE)
 _IMAGE = re.compile(r"(!\[[^\]]*\])\(([^)]+\.png)\)")
 _OTHER_REPORT = re.compile(r"\(([^)]*)report\.md\)")
 _NUMBERED = re.compile(r"^\d+\. +(.*)$", re.MULTILINE)
+_COLUMNS = re.compile(r"\S {2,}\S")
+_SIGNS = re.compile(r"[\\`*_\[\]<>#|~]|^[-+](?= )|^\d+(?=[.)] )")
+_MICRO = re.compile(r"(?<=\d )um\b")
 CAUTIONS = "Cautions"
 FOLDED = ("Every position", "How this was worked out", "Left out")
 
@@ -97,6 +100,46 @@ def sections_of(
         for name, body in written.sections
         if name not in without
     )
+
+
+def prose_of(text: str) -> Prose:
+    """A report written for the screen as running text, lists and columns for a page.
+
+    Parameters
+    ----------
+    text : str
+        Lines; blank ones part the blocks. Lines with gaps of two spaces or more are columns and stay as they are.
+
+    Examples
+    --------
+    >>> print(prose_of("Two +- 1 um of a_b.\\n- first").markdown)
+    Two ± 1 µm of a\\_b.
+    <BLANKLINE>
+    - first
+    """
+    found: list[str] = []
+    kind_before = ""
+    for line in text.replace("+-", "±").splitlines():
+        kind = "columns" if _COLUMNS.search(line.strip()) else "point" if line.startswith("- ") else "line"
+        if not line.strip():
+            kind = ""
+        if "columns" in (kind, kind_before) and kind != kind_before:
+            found.append("```text" if kind == "columns" else "```")
+        if kind == "columns":
+            found.append(line)
+        elif kind == "point":
+            found += ([] if kind_before == "point" else [""]) + [f"- {_plain(line[2:])}"]
+        elif kind:
+            found += ["", _plain(line.strip())]
+        kind_before = kind
+    if kind_before == "columns":
+        found.append("```")
+    return Prose(markdown="\n".join(found).strip())
+
+
+def _plain(text: str) -> str:
+    """Text in which no sign has a meaning of its own, micrometres written out."""
+    return _MICRO.sub("µm", _SIGNS.sub(r"\\\g<0>", text))
 
 
 def without_pictures(text: str) -> str:

@@ -18,6 +18,7 @@ import pytest
 from gelwright.lamp_library.errors import GelwrightError
 from gelwright.optimiser import search as search_module
 from gelwright.optimiser.cli import main
+from gelwright.optimiser.page_html import bound
 
 QUICK = """
 title = "Quick top coat"
@@ -155,6 +156,20 @@ def test_the_report_says_what_it_must(finished: Path) -> None:
         assert word not in text, word
     for name in PICTURES:
         assert f"({name})" in text
+
+
+@pytest.mark.parametrize("name", ["report.html", "customer.html"])
+def test_the_pages_say_both_chances_in_their_headline(finished: Path, name: str) -> None:
+    best = results(finished)["candidates"][0]
+    use, doubted = (best[key]["probability_fraction"] for key in ("passing", "passing_with_data"))
+    verdict = (
+        (finished / name).read_text(encoding="utf-8").partition('id="verdict-words"')[2].partition("</h2>")[0]
+    )
+    for words in (
+        f"{100 * use:.0f} % of uses if the model is right",
+        f"{100 * doubted:.0f} % with its own doubt",
+    ):
+        assert bound(words) in verdict
 
 
 def test_a_finished_run_gives_a_batch_sheet(

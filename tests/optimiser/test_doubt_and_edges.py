@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from html import escape
 from pathlib import Path
 
 import numpy as np
@@ -14,10 +16,12 @@ from gelwright.models.gel import Gel
 from gelwright.optimiser.brief import Limits
 from gelwright.optimiser.cli import main
 from gelwright.optimiser.doubt import TIGHTEST, doubt_of, sobol_shares
+from gelwright.optimiser.doubt_page import doubt_page
 from gelwright.optimiser.doubt_text import doubt_text, share_table, write_doubt_folder
 from gelwright.optimiser.edge_text import edge_text
 from gelwright.optimiser.edges import OUTPUT, THICKNESS, _Bench, edge_of
 from gelwright.optimiser.gel_case import GelCase, gel_case
+from gelwright.optimiser.page_html import page_html
 
 
 def quiet(done: int, total: int, words: str) -> None:
@@ -62,6 +66,7 @@ def test_a_study_names_its_inputs_and_repeats_itself(stand_in: type, tmp_path: P
     assert shares["quantum_yield_ratio:BAPO"] > 0.0
     write_doubt_folder(found, tmp_path)
     assert {each.name for each in tmp_path.iterdir()} == {
+        "report.html",
         "doubt.txt",
         "doubt.json",
         "shares.csv",
@@ -71,6 +76,28 @@ def test_a_study_names_its_inputs_and_repeats_itself(stand_in: type, tmp_path: P
     assert "Chance of passing in use" in text
     assert "Cautions:" in text
     assert json.loads((tmp_path / "doubt.json").read_text(encoding="utf-8"))["passing"]["draws"] == 32
+
+
+def test_the_page_of_a_study_says_both_chances_first(stand_in: type) -> None:
+    found = doubt_of(case_on(stand_in), base=16, progress=quiet)
+    # a gel sure to pass if the model is right, and doubtful if it may be wrong
+    sure = replace(found.use, probability_fraction=1.0, low_fraction=0.97, high_fraction=1.0)
+    doubted = replace(found.with_data, probability_fraction=0.49, low_fraction=0.4, high_fraction=0.58)
+    page = doubt_page(replace(found, use=sure, with_data=doubted))
+    assert page.headline == "passes in 100 % of uses if the model is right, in 49 % with its own doubt"
+    assert page.verdict_state == "broken"
+    assert [(each.value, each.state_words) for each in page.figures[:2]] == [
+        ("100 %", "likely"),
+        ("49 %", "unlikely"),
+    ]
+    text = page_html(page)
+    assert "data:image" not in text
+    assert text.count("<svg") == 2
+    for each, share in found.ranked(TIGHTEST)[:3]:
+        assert (
+            f"<td>{100 * min(share.total, 1.0):.0f} %</td>"
+            in text.partition(f'<th scope="row">{escape(each.words)}</th>')[2][:40]
+        )
 
 
 def test_the_thickest_coat_passes_and_a_thicker_one_does_not(stand_in: type) -> None:

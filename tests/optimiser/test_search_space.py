@@ -11,6 +11,7 @@ import pytest
 from gelwright.lamp_library.errors import InputError, UnknownNameError
 from gelwright.lamp_library.lamp import load_lamp
 from gelwright.optimiser.brief import Brief
+from gelwright.optimiser.brief_keys import KEYS
 from gelwright.optimiser.search_space import SearchSpace, absorbed_fraction_at_most, build_search_space
 from gelwright.optimiser.tune import resin_base
 
@@ -67,7 +68,11 @@ def test_a_substance_of_unknown_status_is_left_out_with_the_reason(
 ) -> None:
     space = space_of(allowed=())
     assert {"DMPA", "ITX", "DMAEMA"}.isdisjoint(space.keys)
-    assert reason(space, "DMPA") == "status unknown in EU on 15 January 2026: allow it by name in the brief"
+    assert reason(space, "DMPA").startswith("status unknown in EU on 15 January 2026: under [substances] set")
+    # the message names keys of the brief, and they work
+    for key in ("allow_unknown_status", "allowed"):
+        assert key in reason(space, "DMPA")
+        assert f"substances.{key}" in {each.label for each in KEYS}
     assert all(not substance.unknown_in for substance in space.substances)
 
 

@@ -3,7 +3,8 @@
 import base64
 from pathlib import Path
 
-from gelwright.optimiser.written_page import parts_of, sections_of, write_written_page
+from gelwright.optimiser.page_html import from_markdown
+from gelwright.optimiser.written_page import parts_of, prose_of, sections_of, write_written_page
 
 REPORT = """# A brief
 
@@ -64,3 +65,16 @@ def test_the_page_holds_its_pictures_and_leads_to_other_pages(tmp_path: Path) ->
         "seed 1",
     ):
         assert words in text
+
+
+def test_a_report_for_the_screen_becomes_text_lists_and_columns() -> None:
+    text = (
+        "A_b 3 um *c*.\nNext +- 1.\n\nTable:\ncycle  peak/K\n    1   49.7\n\n- one\n- <b>two</b>\n1. of three"
+    )
+    page = from_markdown(prose_of(text).markdown)
+    assert page.count("<p>") == 4
+    for words in ("A_b 3\xa0µm *c*.", "Next ± 1.", "1. of three", "<li>&lt;b&gt;two&lt;/b&gt;</li>"):
+        assert words in page
+    columns = page.partition("<code")[2].partition("</code>")[0]
+    assert columns.endswith("cycle  peak/K\n    1   49.7\n")
+    assert "Table" not in columns
