@@ -43,7 +43,10 @@ def solve_balanced(
     keep_steps: bool = False,
     must_close: bool = True,
 ) -> Solution:
-    """Run a packed film; where a balance is off, run it again with 5 and with 25 times smaller tolerances.
+    """Run a packed film; where a balance is off, run it again with 5 and with 25 times smaller tolerances and first steps.
+
+    The first step after a switch has no past to judge its error by, and a flash may be over within it: no tolerance makes it
+    shorter.
 
     Parameters
     ----------
@@ -71,6 +74,7 @@ def solve_balanced(
             settings,
             tolerance_conversion=settings.tolerance_conversion / divisor,
             light_tolerance=settings.light_tolerance / divisor,
+            first_step_s=settings.first_step_s / divisor,
         )
         solution = solve_packed(
             film, copy_state(state), segments, control_row(finer), record=record, keep_steps=keep_steps
