@@ -8,6 +8,7 @@ from typer.testing import CliRunner
 
 from gelwright.lamp_library.errors import UnknownNameError
 from gelwright.models.gel import save_gel
+from gelwright.optimiser.brief_reader import read_brief
 from gelwright.optimiser.cli import app
 from gelwright.optimiser.demo_data import brief_path, load_any_gel
 
@@ -33,11 +34,21 @@ def test_plan_of_three_in_words_and_data(one_initiator: str, brief: str) -> None
     data = json.loads(found.stdout)
     assert data["candidates"] == 18
     assert len(data["plan"]) == 3
-    base = [data["figures"][0]["sd"], *(step["sd_after"][0] for step in data["plan"])]
-    assert base == sorted(base, reverse=True)
-    # near the glass, where this gel ends, a first thermocouple run tells less of the base than of the heat
-    assert base[1] < 0.7 * base[0]
-    assert base[3] < 0.5 * base[0]
+    margins = read_brief(Path(brief)).margins
+    matters = {"base conversion": margins.conversion_fraction, "nail bed peak": margins.temperature_k}
+    courses = [
+        [
+            figure["sd"] / matters[figure["name"]],
+            *(step["sd_after"][i] / matters[figure["name"]] for step in data["plan"]),
+        ]
+        for i, figure in enumerate(data["figures"])
+    ]
+    for course in courses:  # a reading never adds to the doubt
+        assert course == sorted(course, reverse=True)
+        assert course[0] > course[-1]
+    # why one plans at all: before, a figure is in doubt by more than the margin that the brief keeps; after, none is
+    assert max(course[0] for course in courses) > 1.0
+    assert max(course[-1] for course in courses) < 1.0
     assert {step["thickness_m"] for step in data["plan"]} == {300e-6}
     assert data["cautions"]
 
