@@ -36,7 +36,8 @@ def doubt(
         bool, typer.Option("--only-use", help="Shares of the conditions of use alone: quicker.")
     ] = False,
     out: Annotated[
-        Path | None, typer.Option("--out", metavar="DIR", help="Folder for text, tables and a picture.")
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder for a page, text, tables and a picture."),
     ] = None,
     workers: Annotated[int | None, typer.Option(min=1, help="Threads; all cores if left out.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of text.")] = False,

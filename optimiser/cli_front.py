@@ -33,7 +33,9 @@ def front(
     ] = None,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder for tables and a picture; a stopped run goes on."),
+        typer.Option(
+            "--out", metavar="DIR", help="Folder for a page, tables and a picture; a stopped run goes on."
+        ),
     ] = None,
     workers: Annotated[int | None, typer.Option(min=1, help="Threads; all cores if left out.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of text.")] = False,

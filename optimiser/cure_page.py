@@ -18,7 +18,7 @@ from .build_run import remarks as build_remarks
 from .build_run import verdict_of as build_verdict
 from .cautions import long_cautions
 from .conditions import hand_words
-from .cure_pictures import conversion_picture, light_picture, temperature_pictures
+from .cure_pictures import SIZE_IN, conversion_picture, light_picture, temperature_pictures
 from .cure_run import law_remarks, model_remarks, verdict_of
 from .cycles_text import cycle_shares
 from .page_html import inline_svg
@@ -274,7 +274,7 @@ def position_table(lamp: Lamp, results: Sequence[CureResult]) -> Table:
 def cycle_picture(results: Sequence[CureResult]) -> Picture:
     """Heat of reaction of every cycle as a share of the first."""
     shares = {result.position: cycle_shares(result) for result in results}
-    figure, axes = new_figure(5.6, 3.3)
+    figure, axes = new_figure(*SIZE_IN)
     draw_cycles(axes[0], shares)
     words = "; ".join(
         f"{place} {', '.join(f'{100 * x:.1f} %' for x in each[1:])}" for place, each in shares.items()

@@ -17,6 +17,7 @@ from .page_parts import Picture
 from .plots import draw_conversion, draw_film_temperature, draw_light, draw_nail_bed_temperature, new_figure
 
 Floats = NDArray[np.float64]
+SIZE_IN = (4.9, 3.2)  # small, so that its letters are large enough on a phone
 
 
 def blend_absorbance(
@@ -44,7 +45,7 @@ def light_picture(
     """Lamp emission against what each initiator absorbs of it in the fresh film."""
     wavelength_nm = lamp.spectrum(lamp.strongest).wavelength_nm
     absorbance = blend_absorbance(gel, blend_wt_pct, wavelength_nm, thickness_m)
-    figure, axes = new_figure(5.6, 3.5)
+    figure, axes = new_figure(*SIZE_IN)
     draw_light(axes[0], lamp, absorbance, wavelength_nm, thickness_m)
     shares = "; ".join(f"{key} {100 * absorbed_share(lamp, each):.0f} %" for key, each in absorbance.items())
     strong = mw_cm2_from_w_m2(lamp.spectrum(lamp.strongest).irradiance_w_m2())
@@ -64,10 +65,13 @@ def light_picture(
 
 
 def conversion_picture(
-    results: Sequence[CureResult], least_fraction: float | None, name: str = "conversion"
+    results: Sequence[CureResult],
+    least_fraction: float | None,
+    name: str = "conversion",
+    size_in: tuple[float, float] = SIZE_IN,
 ) -> Picture:
     """Conversion against depth at every position."""
-    figure, axes = new_figure(5.6, 3.5)
+    figure, axes = new_figure(*size_in)
     draw_conversion(axes[0], results, least_fraction)
     bases = ", ".join(f"{each.position} {each.bottom_conversion_fraction:.2f}" for each in results)
     asked = "" if least_fraction is None else f"; at least {least_fraction:.2f} is asked for"
@@ -82,9 +86,9 @@ def temperature_pictures(
     results: Sequence[CureResult], limit_k: float, name: str = "temperature"
 ) -> tuple[Picture, Picture]:
     """Film and nail bed against time, two pictures: they are never to be taken for one another."""
-    film, axes = new_figure(5.6, 3.3)
+    film, axes = new_figure(*SIZE_IN)
     draw_film_temperature(axes[0], results)
-    bed, bed_axes = new_figure(5.6, 3.3)
+    bed, bed_axes = new_figure(*SIZE_IN)
     draw_nail_bed_temperature(bed_axes[0], results, limit_k)
     films = ", ".join(f"{each.position} {c_from_k(each.film_peak_k):.0f} °C" for each in results)
     beds = ", ".join(f"{each.position} {c_from_k(each.nail_bed_peak_k):.1f} °C" for each in results)

@@ -10,12 +10,15 @@ from ..lamp_library.units import mw_cm2_from_w_m2, um_from_m
 from .allowances import Allowance, loading_allowances, output_allowance
 from .answer import Candidate
 from .cautions import short_cautions
+from .cure_pictures import conversion_picture
 from .page_parts import Block, Page, Section, Text, table
+from .passing import Passing
 from .problem import OBJECTIVE_WORDS
 from .report import chance, status_doubts
 from .tune import Inputs, Outcome
 from .tune_page import headline_of, key_figures, verdict_state
 
+PICTURE_IN = (4.6, 3.0)  # beside the table, on one sheet
 HOURS_PER_YEAR = 125  # five clients a day, six cures of a minute, 250 days (estimated)
 
 
@@ -44,7 +47,7 @@ def customer_page(outcome: Outcome) -> Page:
         verdict_state=verdict_state(best, feasible),
         answer=f"{inputs.gel.coat.capitalize()} coat: {best.name}",
         sentences=(_predicted(inputs.lamps),),
-        figures=key_figures(best),
+        figures=key_figures(best, brief.currency),
         sections=(
             Section(key="range", title="Range in which the prediction holds", blocks=_ranges(outcome, best)),
             Section(key="tested", title="What was tested, and what was not", blocks=(_tested(outcome, best),)),
@@ -98,7 +101,9 @@ def _ranges(outcome: Outcome, best: Candidate) -> tuple[Block, ...]:
     output = output_allowance(outcome, best)
     rows.append(("lamp output", "100 % of that measured", _ends(output, 0, "%", 100.0)))
     words = "Each changed alone, every other figure as predicted; ends to within 5 %"
+    asked = [row.limit for row in best.constraints if row.figure == "bottom_conversion_fraction"]
     return (
+        conversion_picture(outcome.traces, max(asked) if asked else None, size_in=PICTURE_IN),
         table(words, ("what", "set to", "every limit kept from / to"), rows),
         Text(paragraphs=(_ageing(output),)),
     )
@@ -127,17 +132,20 @@ def _thousands(hours: float) -> str:
 
 
 def _tested(outcome: Outcome, best: Candidate) -> Text:
-    broken = sorted(best.passing.broken_by_limit.items(), key=lambda item: -item[1])
-    doubt = (
-        "; ".join(f"{name} broken in {100 * share:.0f} %" for name, share in broken)
-        or "no limit broken in any draw"
-    )
     tested = (
         f"Tested, in the model only: every finger position, both ends of the film window, {best.passing.draws} draws of "
-        f"tolerances. Chance of passing {chance(best)}: {doubt}."
+        f"tolerances. Chance of passing {chance(best)}. In use {_broken(best.passing)}; with that doubt "
+        f"{_broken(best.passing_with_data)}."
     )
     untested = (
         "Not tested: any gel in any lamp. No trial stands behind these figures unless one is named here. Adhesion, hardness, "
         "wear, colour with pigments, storage and toxicology are outside the model."
     )
     return Text(points=(tested, untested, *status_doubts(outcome, best)))
+
+
+def _broken(passing: Passing) -> str:
+    """Which limits are broken, and how often."""
+    worst = sorted(passing.broken_by_limit.items(), key=lambda item: -item[1])
+    told = ", ".join(f"{name} is broken in {100 * share:.0f} % of the draws" for name, share in worst)
+    return told or "no limit is broken in any draw"

@@ -5,7 +5,8 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Iterator
-from itertools import groupby
+from html import escape
+from itertools import count, groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,6 +27,7 @@ _SERIES = {colour.lower(): f"--series-{i}" for i, colour in enumerate(COLOURS)}
 _VARIABLES = {**_INK, **_SERIES}
 _HEX = re.compile(r"#[0-9a-fA-F]{6}\b")
 _UNIT = re.compile(r"(?<=\d) (?=(?:%|wt%|µm|nm|mm|°C|K|s|h|min|mW|CEM43)(?![\w-]))")
+_SCROLLS = re.compile("<table>|<pre>")
 _ID = re.compile(r'(id="|url\(#|href="#)([A-Za-z_][\w.-]*)')
 
 
@@ -93,14 +95,27 @@ def bound(text: str) -> str:
     return _UNIT.sub("\N{NO-BREAK SPACE}", text)
 
 
-def from_markdown(text: str) -> str:
-    """Markdown of a report as HTML; raw HTML in it stays text, wide tables scroll by themselves."""
+def from_markdown(text: str, title: str = "Report") -> str:
+    """Markdown of a report as HTML; raw HTML in it stays text, wide tables and columns scroll by themselves.
+
+    Parameters
+    ----------
+    text : str
+        Markdown.
+    title : str
+        Of the section it stands in: with a number it names each table for those who hear the page.
+    """
     from markdown_it import MarkdownIt
 
     html: str = MarkdownIt("commonmark", {"html": False}).enable("table").render(bound(text))
-    opened = '<div class="table" tabindex="0" role="region" aria-label="Table, scrolls sideways"><table>'
-    html = html.replace("<table>", opened).replace("</table>", "</table></div>")
-    return html.replace("<pre>", '<pre tabindex="0" role="region" aria-label="Columns, scroll sideways">')
+    number = count(1)
+
+    def opened(found: re.Match[str]) -> str:
+        focus = f'tabindex="0" role="region" aria-label="{escape(title)}, table {next(number)}"'
+        return f"<pre {focus}>" if found[0] == "<pre>" else f'<div class="table" {focus}><table>'
+
+    html = _SCROLLS.sub(opened, html).replace("</table>", "</table></div>")
+    return html.replace("<th></th>", "<td></td>")  # a heading that heads nothing would be read out as one
 
 
 def write_page(page: Page, path: Path) -> Path:

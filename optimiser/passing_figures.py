@@ -5,7 +5,10 @@ from __future__ import annotations
 from .page_parts import KeyFigure, State
 from .passing import Passing
 
-LIKELY, DOUBTFUL = 0.9, 0.75  # estimated: where a chance of passing stops being good, and where it is poor
+LIKELY, DOUBTFUL = (
+    0.9,
+    0.5,
+)  # estimated: where a chance of passing is good enough to plan on; below one half it is unlikely
 _WORDS: dict[State, str] = {"kept": "likely", "near": "doubtful", "broken": "unlikely", "plain": ""}
 
 

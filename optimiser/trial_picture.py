@@ -16,6 +16,7 @@ from ..models.exotherm_cycles import CURED_SHARE
 from ..models.trial import TrialSignal
 from ..models.trial_temperature import TemperatureAnalysis
 from .brief import COMFORT_K, FILM_COMMON_PRACTICE_K, Limits
+from .cure_pictures import SIZE_IN
 from .page_html import inline_svg
 from .page_parts import Picture
 from .plots import COLOURS, DASHES, GREY, LIGHT, WARN, new_figure, save
@@ -91,7 +92,7 @@ def trial_pictures(run: TrialRun) -> tuple[Picture, ...]:
     """The panels of a trial for its page, each a picture of its own."""
     found = []
     for panel in trial_panels(run):
-        figure, axes = new_figure(5.6, 3.5)
+        figure, axes = new_figure(*SIZE_IN)
         panel.draw(axes[0])
         found.append(Picture(svg=inline_svg(figure, panel.name), alt=panel.alt, caption=panel.caption))
     return tuple(found)

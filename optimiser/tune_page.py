@@ -41,7 +41,7 @@ def tune_page(outcome: Outcome) -> Page:
         verdict_state=verdict_state(best, feasible),
         answer=best.name if feasible else f"Nearest blend: {best.name}",
         sentences=best.verdict.sentences,
-        figures=key_figures(best),
+        figures=key_figures(best, inputs.brief.currency),
         sections=(
             Section(key="pictures", title="Pictures of the first blend", blocks=pictures(outcome)),
             *sections_of(written, _SHOWN_ELSEWHERE),
@@ -66,8 +66,8 @@ def headline_of(best: Candidate, feasible: bool) -> str:
     return f"{best.verdict.headline}; {chances_words(best.passing, best.passing_with_data)}"
 
 
-def key_figures(shown: Candidate) -> tuple[KeyFigure, ...]:
-    """Base, tacky layer, nail bed and chance of passing of one blend."""
+def key_figures(shown: Candidate, currency: str) -> tuple[KeyFigure, ...]:
+    """Base, tacky layer, nail bed, chance of passing and cost of one blend."""
     soft = min(
         shown.places, key=lambda place: place.bottom_conversion_fraction / place.conversion_ceiling_fraction
     )
@@ -102,8 +102,8 @@ def key_figures(shown: Candidate) -> tuple[KeyFigure, ...]:
         found.append(
             KeyFigure(
                 label="Initiators' cost",
-                value=f"{shown.cost_per_kg:.2f}",
-                remark="per kg gel, in the brief's currency",
+                value=f"{shown.cost_per_kg:.2f} {currency}".strip(),
+                remark="per kg gel" if currency else "per kg gel, in the brief's currency",
             )
         )
     return tuple(found)
@@ -141,7 +141,7 @@ def pictures(outcome: Outcome) -> tuple[Picture, ...]:
 def margin_picture(shown: Candidate) -> Picture:
     """Room left to each limit as bars."""
     rows = margin_bars(shown.constraints, shown.figures)
-    figure, axes = new_figure(9.5, 0.8 + 0.32 * len(rows))
+    figure, axes = new_figure(7.0, 0.8 + 0.32 * len(rows))
     draw_margins(axes[0], shown.constraints, shown.figures)
     return Picture(
         svg=inline_svg(figure, "margins"),

@@ -150,6 +150,18 @@ def test_raw_html_in_a_report_stays_text() -> None:
     assert "&lt;script&gt;" in from_markdown("<script>x</script>")
 
 
+def test_every_table_of_a_report_has_a_name_of_its_own_and_no_empty_heading() -> None:
+    text = from_markdown(
+        "|  | b |\n|---|---|\n| 1 | 2 |\n\n| c | d |\n|---|---|\n| 1 | 2 |\n\n```text\nx\n```",
+        'Limits "kept"',
+    )
+    names = re.findall(r'aria-label="([^"]*)"', text)
+    assert names == [f"Limits &quot;kept&quot;, table {i}" for i in (1, 2, 3)]
+    assert text.count('tabindex="0"') == 3  # what scrolls can be reached by keyboard
+    assert "<th></th>" not in text
+    assert text.count("<th>") == 3
+
+
 def test_a_limit_is_broken_near_or_kept() -> None:
     assert [state_of(value) for value in (0.2, -0.01, -0.5)] == ["broken", "near", "kept"]
 
