@@ -1,8 +1,4 @@
 """Local search: sequential quadratic programming in unit variables, with few films a step.
-
-Variables run from 0 to 1; a loading is ``low + (high - low) (a u + (1 - a) u^2)``. The square spreads the small
-loadings, where the answers lie; the small linear part keeps zero from being a stationary point of everything.
-
 A film costs milliseconds, so a step is made to need few of them: differences are taken only in those scenarios whose limits
 are near, the blend itself is not simulated again beside its neighbours, and a run ends as soon as the model promises no
 gain worth having. Limits enter with slack, so that the same run goes to the least violation where they cannot all be kept.
@@ -18,11 +14,10 @@ from numpy.typing import NDArray
 
 from .problem import Point, Problem
 from .step_model import NEAR, ModelStep, StepModel, best_step, multipliers_of
+from .unit_view import UnitView
 
 Floats = NDArray[np.float64]
 
-LINEAR_PART = 0.1
-STEP = 1e-3  # difference step in unit variables
 INSET = 1e-4  # aim this far inside every limit, in scaled values, so that a reported blend really passes
 FEASIBLE = 1e-9
 MOST_STEPS = 25
@@ -37,6 +32,7 @@ MOST_EXCESS = 0.5  # a step from limits nearly kept may not break them by more
 NEARLY = 0.02  # excess up to which limits count as nearly kept
 PATIENCE = 5  # steps without a gain, once limits are kept: the simulator's own steps blur the last digits
 LEAST_GAIN = 1e-3  # of the filter
+HALVINGS = 12  # on the way to a limit that jumps
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,96 +87,6 @@ class Local:
         return (0.0, self.objective) if self.is_feasible else (1.0, self.violation)
 
 
-class UnitView:
-    """A problem seen through unit variables of some of its substances, with derivatives by the chain rule.
-
-    Parameters
-    ----------
-    problem : Problem
-        The problem, of these and perhaps more substances.
-    low_wt_pct : ndarray, shape (n_key,)
-        Loadings at 0 of the unit variables [wt%].
-    keys : sequence of str, optional
-        Substances that vary, the others stay out; all if left out.
-    """
-
-    def __init__(self, problem: Problem, low_wt_pct: Floats, keys: Sequence[str] | None = None) -> None:
-        self.problem = problem
-        self.size = len(problem.space.high_wt_pct)
-        self.columns = list(range(self.size))
-        if keys is not None:
-            self.columns = [problem.space.keys.index(key) for key in keys]
-        high = problem.space.high_wt_pct[self.columns]
-        self.low = np.minimum(low_wt_pct, high)
-        self.span = np.maximum(high - self.low, 1e-9)  # a cap may equal the least loading
-        self.visited: list[Point] = []
-        self._slopes: dict[bytes, tuple[set[int] | None, Floats, Floats]] = {}
-
-    def loadings(self, unit: Floats) -> Floats:
-        u = np.clip(unit, 0.0, 1.0)
-        loadings = np.zeros(self.size)
-        loadings[self.columns] = self.low + self.span * (LINEAR_PART * u + (1.0 - LINEAR_PART) * u**2)
-        return loadings
-
-    def unit(self, loadings_wt_pct: Floats) -> Floats:
-        share = np.clip((loadings_wt_pct[self.columns] - self.low) / self.span, 0.0, 1.0)
-        a, b = 1.0 - LINEAR_PART, LINEAR_PART
-        return np.asarray((np.sqrt(b**2 + 4.0 * a * share) - b) / (2.0 * a))
-
-    def at(self, unit: Floats) -> Point:
-        point = self.problem.point(self.loadings(unit))
-        self.visited.append(point)
-        return point
-
-    def stretch(self, unit: Floats) -> Floats:
-        """Loading per unit variable."""
-        return np.asarray(self.span * (LINEAR_PART + 2.0 * (1.0 - LINEAR_PART) * np.clip(unit, 0.0, 1.0)))
-
-    def slopes(self, unit: Floats, scenarios: Sequence[int] | None = None) -> tuple[Floats, Floats]:
-        """Slopes of objective and limits; limits of scenarios not named may have the slope 0.
-
-        Parameters
-        ----------
-        unit : ndarray, shape (n_key,)
-            Where.
-        scenarios : sequence of int, optional
-            Scenarios to simulate; all if left out.
-
-        Returns
-        -------
-        tuple of ndarray
-            Shapes (n_key,) and (n_constraint, n_key).
-        """
-        key, known = unit.tobytes(), self._slopes.get(unit.tobytes())
-        wanted = None if scenarios is None else set(scenarios)
-        if known is None or not (known[0] is None or (wanted is not None and wanted <= known[0])):
-            if known is not None and known[0] is not None and wanted is not None:
-                wanted |= known[0]
-            stretch = self.stretch(unit)
-            step = np.ones(self.size)
-            step[self.columns] = STEP * stretch
-            objective, values = self._differences(unit, step, wanted)
-            known = (wanted, objective * stretch, values * stretch)
-            self._slopes[key] = known
-        return known[1], known[2]
-
-    def _differences(
-        self, unit: Floats, step_wt_pct: Floats, wanted: set[int] | None
-    ) -> tuple[Floats, Floats]:
-        if not hasattr(self.problem, "scenarios_behind"):
-            return self.problem.slopes(self.loadings(unit), step_wt_pct)
-        scenarios = None if wanted is None else sorted(wanted)
-        return self.problem.slopes(
-            self.loadings(unit), step_wt_pct, columns=self.columns, scenarios=scenarios
-        )
-
-    def behind(self, values: Floats, within: float) -> frozenset[int]:
-        """Scenarios whose limits are broken or near, and those of the objective; none for problems that do not say."""
-        if not hasattr(self.problem, "scenarios_behind"):
-            return frozenset()
-        return frozenset(self.problem.scenarios_behind(values, within))
-
-
 def local_search(
     problem: Problem,
     start_wt_pct: Floats,
@@ -216,8 +122,10 @@ def local_search(
     view = UnitView(problem, np.broadcast_to(low_wt_pct, (count,)), keys)
     descend(view, view.unit(start_wt_pct), most_steps)
     best = best_of(view.visited)
-    multipliers = multipliers_at(view, best) if is_kept(best) and not problem.is_screening else np.zeros(0)
-    return local_of(problem, best, multipliers, problem.simulations - simulated)
+    if not is_kept(best) or problem.is_screening:
+        return local_of(problem, best, np.zeros(0), problem.simulations - simulated)
+    best = close_in(view, best)
+    return local_of(problem, best, multipliers_at(view, best), problem.simulations - simulated)
 
 
 def evaluated(problem: Problem, loadings_wt_pct: Floats, simulations: int) -> Local:
@@ -356,6 +264,45 @@ def _is_accepted(filtered: Sequence[tuple[float, float]], at: _At, trial: _At, s
         trial.excess <= (1.0 - LEAST_GAIN) * h or trial.point.objective <= f - LEAST_GAIN * h
         for h, f in [*filtered, (at.excess, at.point.objective)]
     )
+
+
+def close_in(view: UnitView, best: Point) -> Point:
+    """Where no limit is near that would end the search, halve the way to the nearest better blend that broke one.
+
+    A limit can jump, as that on a layer which is there or not; its slope beyond the jump says nothing of where that is.
+
+    Parameters
+    ----------
+    view : UnitView
+        With every point the search has met.
+    best : Point
+        The best of those that keep every limit.
+
+    Returns
+    -------
+    Point
+        One that keeps every limit, `best` where a limit explains it.
+    """
+    broken = [point for point in view.visited if point.objective < best.objective]
+    if not broken or float(best.values.max()) > -NEAR:
+        return best
+    inside = view.unit(best.loadings_wt_pct)
+
+    def distance(point: Point) -> float:
+        return float(np.abs(view.unit(point.loadings_wt_pct) - inside).max())
+
+    beyond = min(broken, key=distance)
+    outside = view.unit(beyond.loadings_wt_pct)
+    for _ in range(HALVINGS):
+        if best.objective - beyond.objective <= WORTH * max(abs(best.objective), 1e-9):
+            break
+        middle = 0.5 * (inside + outside)
+        point = view.at(middle)
+        if is_kept(point) and point.objective < best.objective:
+            best, inside = point, middle
+        else:
+            beyond, outside = point, middle
+    return best
 
 
 def multipliers_at(view: UnitView, point: Point) -> Floats:

@@ -1,10 +1,10 @@
 """The search: every initiator by itself, each beside the best of them, then every small subset of the strongest few.
 
 A subset grows from the polished blends of some of its members. Before it is polished a test says whether that can pay: the
-new member is probed at its smallest loading and at much of it, and what the room it makes at the limits is worth (by the
-multipliers of the blend it joins) is set against what it costs. A subset whose smallest loadings alone cost more than twice
-the best blend is left out. `exhaustive` polishes every subset of every allowed initiator from several starts instead and is
-the audit path.
+new member is probed at its smallest loading, at much of it and in place of part of the others, and what the room it makes at
+the limits is worth (by the multipliers of the blend it joins) is set against what it costs. A subset whose smallest loadings
+alone cost more than twice the best blend is left out. Last, the best blend is polished without members that sit at their
+smallest loading. `exhaustive` polishes every subset of every allowed initiator from several starts instead and is the audit path.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from itertools import combinations
 from typing import Protocol
 
 import numpy as np
@@ -22,12 +21,13 @@ from .ledger import Ledger, SharedLedger, kept_unit
 from .local import MOST_STEPS, Local, local_of, local_search
 from .problem import Point, Problem
 from .starts import moderate_start
+from .subsets import additions, amines_of, initiators_in, leaner, strongest, subsets_of
 
 Floats = NDArray[np.float64]
 
-KEPT_INITIATORS = 5
 SAME_OBJECTIVE = 1e-3  # a blend whose extra member changes the objective by less is not a blend of its own
 MUCH = 0.6  # of what a new member may have, for the second probe
+LESS = 0.75  # of what the others have, for the third
 FAR = 0.1  # violation from which a second start is tried
 WEIGHT_OF_BROKEN = 5.0  # per scaled unit, when a start is chosen
 HOPELESS = 2.0  # a subset whose smallest loadings alone cost this many times the best blend is left out
@@ -106,6 +106,7 @@ def search(problem: Problem, *, ledger: Ledger, progress: Progress, exhaustive: 
         kept = strongest(problem, hunt.polished)
         hunt.go_through(subsets_of(problem, kept, amines))
         hunt.go_through(additions(problem, hunt.polished, amines))
+        hunt.go_leaner()
     most = problem.brief.max_initiators
     method = (
         f"every blend of up to {most} of all {len(names)} initiators polished"
@@ -158,74 +159,6 @@ class _Desk:
         return found
 
 
-def amines_of(problem: Problem, polished: Mapping[tuple[str, ...], Local]) -> list[str]:
-    """The amine of the best blend that holds one; every amine while there is none."""
-    helped = [each for keys, each in polished.items() if set(keys) & set(problem.space.amines)]
-    if not helped:
-        return list(problem.space.amines)
-    best = min(helped, key=lambda each: each.rank)
-    return [key for key in problem.space.amines if key in best.blend_wt_pct]
-
-
-def strongest(
-    problem: Problem, polished: Mapping[tuple[str, ...], Local], keep: int = KEPT_INITIATORS
-) -> list[str]:
-    """Initiators by the best blend each is part of, best first; those whose blends lean on them little come after others.
-
-    Parameters
-    ----------
-    problem : Problem
-        The problem.
-    polished : mapping of tuple of str to Local
-        What was found so far.
-    keep : int
-        Number to return at most.
-    """
-
-    def standing(key: str) -> tuple[float, float]:
-        ranks = [each.rank for keys, each in polished.items() if key in keys]
-        return min(ranks, default=(2.0, 0.0))
-
-    return sorted(problem.space.initiators, key=standing)[:keep]
-
-
-def initiators_in(problem: Problem, keys: Iterable[str]) -> list[str]:
-    """Those of some substances that are initiators."""
-    return [key for key in keys if key in problem.space.initiators]
-
-
-def additions(
-    problem: Problem, polished: Mapping[tuple[str, ...], Local], amines: Sequence[str]
-) -> list[tuple[str, ...]]:
-    """The best blend with each of the other initiators, if the brief allows one more."""
-    best = min(polished.values(), key=lambda found: found.rank)
-    members = initiators_in(problem, best.blend_wt_pct)
-    if len(members) >= problem.brief.max_initiators:
-        return []
-    others = [key for key in problem.space.initiators if key not in members]
-    grown = [subsets_of(problem, [*members, key], amines) for key in others]
-    return [
-        subsets[-1]
-        for subsets in grown
-        if subsets and len(initiators_in(problem, subsets[-1])) > len(members)
-    ]
-
-
-def subsets_of(
-    problem: Problem, initiators: Sequence[str], amines: Sequence[str], most: int | None = None
-) -> list[tuple[str, ...]]:
-    """Every subset of up to `most` initiators, else the brief's number; one amine joins where a type II needs it."""
-    listed = [key for key in problem.space.initiators if key in initiators]
-    found: list[tuple[str, ...]] = []
-    for size in range(1, min(most or problem.brief.max_initiators, len(listed)) + 1):
-        for members in combinations(listed, size):
-            if any(problem.space.substance(key).needs_amine for key in members):
-                found += [(*members, partner) for partner in amines]
-            else:
-                found.append(members)
-    return found
-
-
 class _Hunt:
     """Goes through subsets in order and keeps what was found for each."""
 
@@ -234,6 +167,11 @@ class _Hunt:
         self.polished: dict[tuple[str, ...], Local] = {}
         self.hopeless: list[tuple[str, ...]] = []
         self.low = problem.brief.smallest_loading_wt_pct
+
+    @property
+    def best(self) -> Local:
+        """The best blend so far."""
+        return min(self.polished.values(), key=lambda each: each.rank)
 
     def go_through(self, subsets: Iterable[tuple[str, ...]]) -> None:
         """Work through subsets, the smaller ones first; one builds on smaller ones only, so a level can be shared out."""
@@ -246,6 +184,22 @@ class _Hunt:
             known = dict(self.polished)
             jobs = {f"subset {' + '.join(keys)}": partial(self._job, keys, known) for keys in worth}
             self.polished |= zip(worth, self.desk.run_all(jobs), strict=True)
+
+    def go_leaner(self) -> None:
+        """Polish the best blend again without members at their smallest loading, as long as one with fewer becomes best.
+
+        A polish that got stuck with fewer members may get on from where it arrived with more.
+        """
+        before = None
+        while (best := self.best).blend_wt_pct.keys() != before:
+            before = best.blend_wt_pct.keys()
+            subsets = leaner(self.problem, best)
+            units = [f"subset {' + '.join(keys)} out of {' + '.join(before)}" for keys in subsets]
+            jobs = [partial(self._polished, keys, self._raised(keys, best.blend_wt_pct)) for keys in subsets]
+            self.desk.total = max(self.desk.total, self.desk.done + len(units))
+            found = self.desk.run_all(dict(zip(units, jobs, strict=True)))
+            for keys, each in zip(subsets, found, strict=True):
+                self.polished[keys] = _better(each, self.polished[keys]) if keys in self.polished else each
 
     def _is_hopeless(self, keys: Sequence[str]) -> bool:
         """Whether the smallest loadings alone cost far more than the best blend; only for objectives that are sums."""
@@ -295,28 +249,30 @@ class _Hunt:
         before = problem.simulations
         probes = [(each, start) for each in parents for start in self._probes(keys, each)]
         points = [problem.point(start) for _, start in probes]
-        promises = [_promise(each, point) for (each, _), point in zip(probes, points, strict=True)]
-        first = min(range(len(points)), key=lambda i: promises[i])
         kept = [each.objective for each in parents if each.is_feasible and each.multipliers]
+        least = min(kept, default=np.inf)
+        promises = [_promise(each, point, least) for (each, _), point in zip(probes, points, strict=True)]
+        first = min(range(len(points)), key=lambda i: promises[i])
         beside = min(
             (local_of(problem, point, np.zeros(0), 0) for point in points), key=lambda each: each.rank
         )
         spent = problem.simulations - before
-        if kept and beside.is_feasible and promises[first] >= min(kept):
+        if kept and beside.is_feasible and promises[first][1] >= least:
             return replace(beside, simulations=spent)
         found = self._polished(keys, probes[first][1])
         return replace(min(found, beside, key=lambda each: each.rank), simulations=found.simulations + spent)
 
     def _probes(self, keys: Sequence[str], parent: Local) -> list[Floats]:
-        """A parent with the least, and with much, of what it lacks."""
+        """A parent with the least, and with much, of what it lacks, and with the least in place of part of its own."""
         space, total = self.problem.space, self.problem.brief.limits.total_initiator_max_wt_pct
         lacking = [key for key in keys if key not in parent.blend_wt_pct]
         much = dict(parent.blend_wt_pct)
         room = np.inf if total is None else (total - parent.total_wt_pct) / max(len(lacking), 1)
         for key in lacking:
             much[key] = MUCH * min(space.substance(key).high_wt_pct, room)
-        few, many = self._raised(keys, parent.blend_wt_pct), self._raised(keys, much)
-        return [few] if np.allclose(few, many) else [few, many]
+        less = {key: LESS * loading for key, loading in parent.blend_wt_pct.items()}
+        found = [self._raised(keys, blend) for blend in (parent.blend_wt_pct, much, less)]
+        return [each for i, each in enumerate(found) if not any(np.allclose(each, one) for one in found[:i])]
 
     def _raised(self, keys: Sequence[str], blend_wt_pct: Mapping[str, float]) -> Floats:
         """A blend with every member at its smallest loading at least."""
@@ -330,16 +286,18 @@ class _Hunt:
         return self._raised(keys, dict(zip(part.keys, moderate_start(self.problem, part), strict=True)))
 
 
-def _promise(parent: Local, point: Point) -> float:
-    """Objective that a start promises.
+def _promise(parent: Local, point: Point, scale: float) -> tuple[float, float]:
+    """What a start promises, small is good: summed excess first where nothing feasible is near, then an objective.
 
     Beside a polished parent the room won or lost at the limits is weighed with the parent's multipliers; else what is broken
-    is added on.
+    is added on, by a scale of the objective, infinite where no parent is feasible.
     """
     if parent.multipliers:
         room = np.array(parent.values) - point.values
-        return point.objective - float(np.array(parent.multipliers) @ room)
-    return point.objective + WEIGHT_OF_BROKEN * point.violation * max(abs(point.objective), 1e-9)
+        return 0.0, point.objective - float(np.array(parent.multipliers) @ room)
+    if np.isinf(scale):
+        return point.violation, point.objective
+    return 0.0, point.objective + WEIGHT_OF_BROKEN * point.violation * abs(scale)
 
 
 def _better(one: Local, other: Local) -> Local:

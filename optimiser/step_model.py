@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-if TYPE_CHECKING:
-    from .local import UnitView
+from .unit_view import LINEAR_PART, UnitView
 
 Floats = NDArray[np.float64]
 
@@ -126,8 +125,6 @@ def multipliers_of(gradient: Floats, slopes: Floats, values: Floats, unit: Float
 
 
 def _spacing(view: UnitView, unit: Floats, gradient: Floats) -> Floats:
-    from .local import LINEAR_PART
-
     bend = 2.0 * (1.0 - LINEAR_PART) * view.span / view.stretch(unit)
     return np.diag(np.maximum(gradient, 0.0) * bend + 1e-6 * max(float(np.abs(gradient).max()), 1e-9))
 

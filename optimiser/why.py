@@ -15,8 +15,9 @@ from .brief import Margins
 from .constraints import Constraint, shown_difference
 from .local import Local, local_of, local_search
 from .problem import Problem
-from .search import Found, distinct, initiators_in
+from .search import Found, distinct
 from .starts import moderate_start
+from .subsets import initiators_in
 
 SAME = 1e-3  # relative difference of the objective below which two blends tie
 

@@ -17,7 +17,8 @@ from gelwright.optimiser.local import Local, local_search
 from gelwright.optimiser.problem import Problem
 from gelwright.optimiser.record import JOURNAL, Record, mend
 from gelwright.optimiser.relaxing import conflicts
-from gelwright.optimiser.search import Found, distinct, search, subsets_of
+from gelwright.optimiser.search import Found, distinct, search
+from gelwright.optimiser.subsets import subsets_of
 
 MakeProblem = Callable[..., Problem]
 TIGHT_LIMITS = Limits(
