@@ -96,6 +96,15 @@ class Candidate:
         return tuple(i for i, value in enumerate(self.values) if value > -TIGHT)
 
     @property
+    def limits_near(self) -> tuple[str, ...]:
+        """Names of the limits the blend rests on or breaks; without any, of the nearest one, said to be that."""
+        tight = dict.fromkeys(self.constraints[i].limit_name for i in self.binding)
+        if tight or not self.values:
+            return tuple(tight)
+        nearest = max(range(len(self.values)), key=self.values.__getitem__)
+        return (f"nothing closely, nearest is {self.constraints[nearest].limit_name}",)
+
+    @property
     def name(self) -> str:
         """The blend in one line, largest loading first."""
         members = sorted(self.blend_wt_pct.items(), key=lambda item: -item[1])
@@ -284,6 +293,7 @@ def candidate(problem: Problem, found: Local) -> Candidate:
         places, key=lambda place: place.bottom_conversion_fraction / place.conversion_ceiling_fraction
     )
     worst_heat = max(places, key=lambda place: place.nail_bed_peak_k)
+    wettest = max(places, key=lambda place: place.uncured_layer_m / place.thickness_m)
     draws = Judge(part)
     priced = not missing_prices(part.space.keys, problem.brief)
     return Candidate(
@@ -293,7 +303,7 @@ def candidate(problem: Problem, found: Local) -> Candidate:
         figures=rounded.figures,
         constraints=part.constraints,
         places=places,
-        verdict=_verdict(part, worst_cure, worst_heat),
+        verdict=_verdict(part, worst_cure, worst_heat, wettest),
         cost_per_kg=float(part.cost_per_kg(loadings[np.newaxis, :])[0]) if priced else None,
         yellowness_ratio=_yellowness(part, loadings),
         passing=probability_of_passing(part, loadings, judge=draws),
@@ -303,10 +313,11 @@ def candidate(problem: Problem, found: Local) -> Candidate:
     )
 
 
-def _verdict(part: Problem, worst_cure: Place, worst_heat: Place) -> Verdict:
+def _verdict(part: Problem, *worst: Place) -> Verdict:
+    """Verdict on the places of the least cure, of the most heat, and with the largest share of the film left tacky."""
     several = len(part.lamps) > 1
-    figures = cure_figures(worst_cure, several), cure_figures(worst_heat, several)
-    verdict = judge(*figures, part.brief.limits, part.brief.margins)
+    least, hottest, wettest = (cure_figures(place, several) for place in worst)
+    verdict = judge(least, hottest, part.brief.limits, part.brief.margins, wettest)
     return replace(verdict, where="these lamps") if several else verdict
 
 

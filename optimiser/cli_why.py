@@ -38,14 +38,15 @@ def why(
     from .demo_data import brief_path
     from .progress import ProgressBar
     from .tune import resolve, searched_problem
-    from .why import read_asked, why_not
+    from .why import as_shown, read_asked, why_not
 
     for each in asked:
         read_asked(each)  # a mistyped name shows before anything is searched
     inputs = resolve(read_brief(brief_path(brief)))
     with ProgressBar() as bar:
         problem, found = searched_problem(inputs, run, workers=workers, progress=bar, say=bar.say)
-        answers = [why_not(problem, found, each) for each in asked]
+        shown = as_shown(problem, found)
+        answers = [why_not(problem, shown, each) for each in asked]
     if as_json:
         typer.echo(
             json.dumps([asdict(each) for each in answers], indent=2, ensure_ascii=False, allow_nan=False)

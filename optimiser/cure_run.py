@@ -65,7 +65,8 @@ def verdict_of(results: Sequence[CureResult], limits: Limits) -> Verdict:
     each = [figures(result) for result in results]
     least = min(each, key=lambda one: one.bottom_conversion_fraction / one.conversion_ceiling_fraction)
     hottest = max(each, key=lambda one: one.nail_bed_peak_k)
-    return judge(least, hottest, limits)
+    wettest = max(each, key=lambda one: one.uncured_layer_m / one.thickness_m)
+    return judge(least, hottest, limits, wettest=wettest)
 
 
 def _cycles_and_programme(result: CureResult) -> str:

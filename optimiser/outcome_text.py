@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .cautions import short_cautions
-from .report import chance, objective_text, status_doubts
+from .report import chance, limited_by, objective_text, status_doubts
 from .sure import sure_line
 from .tune import Outcome
 from .ways_out import way_out_lines
@@ -18,12 +18,11 @@ def outcome_text(outcome: Outcome) -> str:
     if not outcome.found.is_feasible:
         lines += ["", "No blend meets this brief. Nearest:"]
     for rank, shown in enumerate(outcome.candidates, start=1):
-        limits = ", ".join(dict.fromkeys(shown.constraints[i].limit_name for i in shown.binding))
         lines += [
             "",
             f"{rank}. {shown.name}",
             f"   {objective_text(outcome, shown.objective)}; chance of passing {chance(shown)}",
-            f"   {shown.verdict.headline}; limited by {limits or 'nothing near'}",
+            f"   {shown.verdict.headline}; limited by {', '.join(limited_by(outcome, shown))}",
             *(f"   {doubt}" for doubt in status_doubts(outcome, shown)),
         ]
     sure = sure_line(brief, [shown.passing.probability_fraction for shown in outcome.candidates])

@@ -33,6 +33,7 @@ PICTURES = {
 
 
 RESTS = "A blend found by search rests on its limits, so small errors break them. For one that passes more often, "
+_AT_ITS_END = 0.995  # of a loading's range, given that loadings are rounded for weighing
 ADVICE = (
     f"{RESTS}keep a distance on purpose: add `[margins]` with `temperature_k` and `conversion_fraction` to the brief "
     "and tune again."
@@ -180,6 +181,20 @@ def objective_text(outcome: Outcome, value: float) -> str:
     return objective_words(outcome.inputs.brief, value)
 
 
+def limited_by(outcome: Outcome, shown: Candidate) -> list[str]:
+    """What keeps a blend from being better, in words: limits of the brief, and substances at the ends of what is searched."""
+    ends = [
+        f"{key} at its most, {each.high_wt_pct:g} % ({each.high_because})"
+        for key, loading in shown.blend_wt_pct.items()
+        if loading >= _AT_ITS_END * (each := outcome.inputs.space.substance(key)).high_wt_pct
+    ]
+    low = outcome.inputs.brief.smallest_loading_wt_pct
+    least = [key for key, loading in shown.blend_wt_pct.items() if loading <= low / _AT_ITS_END]
+    if least:
+        ends.append(f"{' and '.join(least)} at the smallest loading worth weighing, {low:g} %")
+    return [*(() if ends and not shown.binding else shown.limits_near), *ends]
+
+
 def _ranked(outcome: Outcome) -> list[str]:
     rows = []
     is_priced = any(shown.cost_per_kg is not None for shown in outcome.candidates)
@@ -193,7 +208,7 @@ def _ranked(outcome: Outcome) -> list[str]:
                 str(rank), f"**{shown.name}**", objective_text(outcome, shown.objective),
                 f"{softest.bottom_conversion_fraction:.3f}", f"{c_from_k(hottest.nail_bed_peak_k):.1f}",
                 *cost, yellow, chance_text(shown.passing),
-                f"{100 * shown.passing_with_data.probability_fraction:.0f} %", "; ".join(_binding(shown)),
+                f"{100 * shown.passing_with_data.probability_fraction:.0f} %", "; ".join(limited_by(outcome, shown)),
             )
         )  # fmt: skip
     currency = outcome.inputs.brief.currency or "any currency"
@@ -209,10 +224,6 @@ def _ranked(outcome: Outcome) -> list[str]:
     if others > 0:
         lines += ["", f"{others} more distinct blends, feasible or not, are listed in `candidates.csv`."]
     return lines
-
-
-def _binding(shown: Candidate) -> list[str]:
-    return list(dict.fromkeys(shown.constraints[i].limit_name for i in shown.binding)) or ["no limit is near"]
 
 
 def _positions(outcome: Outcome) -> list[str]:

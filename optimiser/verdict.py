@@ -9,6 +9,8 @@ from .brief import COMFORT_K, FILM_COMMON_PRACTICE_K, PAIN_K, Limits, Margins
 
 # First signs of damage lie at 48-50 °C for a spike of ten seconds, blisters at 55 °C (derived from Moritz & Henriques 1947).
 INJURY_K = 323.15
+# More of a film than this lost as tacky layer is told of, for little of a coat is left (a choice, not a measurement).
+_MUCH_OF_THE_FILM = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +88,11 @@ def headline(cures: bool, stays_cool: bool) -> str:
 
 
 def judge(
-    weakest: CureFigures, strongest: CureFigures, limits: Limits, margins: Margins | None = None
+    weakest: CureFigures,
+    strongest: CureFigures,
+    limits: Limits,
+    margins: Margins | None = None,
+    wettest: CureFigures | None = None,
 ) -> Verdict:
     """Judge cure where the light is weakest and heat where it is strongest.
 
@@ -98,6 +104,8 @@ def judge(
         Base conversion, nail-bed temperature and thermal dose allowed.
     margins : Margins, optional
         Distance the brief keeps from them, told in a sentence of its own; the headline speaks of the limits.
+    wettest : CureFigures, optional
+        Where the largest share of the film stays tacky; `weakest` if left out.
 
     Returns
     -------
@@ -110,7 +118,7 @@ def judge(
     )
     sentences = (
         _cure_sentence(weakest, wanted),
-        _tacky_sentence(weakest),
+        _tacky_sentence(wettest or weakest),
         _heat_sentence(strongest, limits),
         *_lines(strongest, limits),
         *_margin_sentence(wanted, limits, margins),
@@ -140,6 +148,11 @@ def _tacky_sentence(figures: CureFigures) -> str:
         return "Nothing of the coat sets: keep it off the skin."
     if layer < 0.5:
         return "The surface sets."
+    if figures.uncured_layer_m > _MUCH_OF_THE_FILM * figures.thickness_m:
+        return (
+            f"The top {layer:.0f} of {um_from_m(figures.thickness_m):g} µm stay uncured and tacky under air "
+            f"({figures.position}): little of the coat is left once they are wiped off, and they must be kept off the skin."
+        )
     return (
         f"The top {layer:.0f} µm stay uncured and tacky under air: wipe them off, and keep them off the skin."
     )

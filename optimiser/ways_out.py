@@ -70,7 +70,7 @@ class Impossible:
     Parameters
     ----------
     clash : tuple of Constraint
-        Limits that cannot be kept together, one row each; without any one of them the others can be. Loading ranges and
+        Limits that cannot be kept together, one row each; of these, without any one, the others can be. Loading ranges and
         the choice of substances hold besides.
     ways : tuple of WayOut
         Single changes that do, the least first; each found by solving the changed brief.
@@ -90,7 +90,12 @@ class Impossible:
             return "Even without any limit no blend was found: nothing here starts the cure."
         if len(self.clash) == 1:
             return f"One limit alone cannot be kept with these substances: {asked}."
-        return f"These limits cannot be kept together, and without any one of them the others can: {asked}."
+        told = (
+            f"These {len(self.clash)} limits cannot be kept together, even if no other limit held: {asked}."
+        )
+        if {f"easing {row.limit_name}" for row in self.clash} <= set(self.failed):
+            told += " Letting one of them go is not enough: the limits not named here clash with the rest as well."
+        return told
 
 
 def way_out(problem: Problem, found: Found, progress: Progress) -> Impossible:
@@ -192,14 +197,16 @@ def _limits(
             continue
         point = least_giving_way(problem, gives, [*_keeping_others(found, gives), *starts])
         if point is None:
-            failed.append(f"{row.limit_name} alone")
+            failed.append(f"easing {row.limit_name}")
             continue
         worst = int(np.flatnonzero(gives)[np.argmax(point.values[gives])])
         held, figure, excess = problem.constraints[worst], point.figures[worst], float(point.values[worst])
         if excess <= FEASIBLE:
             continue
         if held.sense < 0 and figure < USELESS_SHARE * held.limit:
-            failed.append(f"{row.limit_name} alone (it would fall to {held.shown(figure)}, which is no cure)")
+            failed.append(
+                f"easing {row.limit_name} (it would fall to {held.shown(figure)}, which is no cure)"
+            )
             continue
         note = ""
         if held.figure == "nail_bed_peak_k" and figure > NAIL_BED_HIGHEST_K:

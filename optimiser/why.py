@@ -11,6 +11,7 @@ import numpy as np
 
 from ..lamp_library.errors import InputError, unknown_name
 from ..models.materials import list_amines, list_photoinitiators
+from .answer import DETAILED, weighable
 from .brief import Margins
 from .constraints import Constraint, shown_difference
 from .local import Local, local_of, local_search
@@ -79,6 +80,17 @@ def read_asked(text: str) -> dict[str, float | None]:
     return asked
 
 
+def as_shown(problem: Problem, found: Found) -> Found:
+    """The search with its first blends rounded for weighing and in the order in which the report shows them."""
+    shown = [each for each in found.ranked[:DETAILED] if each.is_feasible] or list(found.ranked[:1])
+    rounded = sorted((_weighed(problem, each) for each in shown), key=lambda each: each.objective)
+    return replace(found, ranked=(*rounded, *found.ranked[len(shown) :]))
+
+
+def _weighed(problem: Problem, blend: Local) -> Local:
+    return weighable(problem.narrowed(tuple(blend.blend_wt_pct)), blend)
+
+
 def why_not(problem: Problem, found: Found, text: str) -> Why:
     """Say why a substance or a blend is not the answer.
 
@@ -87,7 +99,7 @@ def why_not(problem: Problem, found: Found, text: str) -> Why:
     problem : Problem
         The whole problem.
     found : Found
-        Its search.
+        Its search, as the user was shown it (see `as_shown`).
     text : str
         See `read_asked`.
 
@@ -164,7 +176,7 @@ def _polished(problem: Problem, found: Found, keys: Sequence[str]) -> Local:
         local_search(problem, problem.vector({key: max(start.get(key, 0.0), low) for key in keys}), low, keys)
         for start in starts
     ]
-    return min(polished, key=lambda each: each.rank)
+    return _weighed(problem, min(polished, key=lambda each: each.rank))
 
 
 def _about_substance(problem: Problem, found: Found, text: str, asked: Mapping[str, float | None]) -> Why:
@@ -185,7 +197,7 @@ def _about_substance(problem: Problem, found: Found, text: str, asked: Mapping[s
         tried.append(_polished(problem, found, (*best.blend_wt_pct, *asked)))
     elif not tried:
         tried.append(_polished(problem, found, (*members[: problem.brief.max_initiators - 1], *asked)))
-    with_others = min(tried, key=lambda each: each.rank, default=None)
+    with_others = min((_weighed(problem, each) for each in tried), key=lambda each: each.rank, default=None)
     first = _compared(problem, found, text, alone, [], f"{name} alone")
     if with_others is None:
         return first

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -13,6 +14,7 @@ from gelwright.optimiser.brief_reader import read_brief
 from gelwright.optimiser.demo_data import brief_path
 from gelwright.optimiser.own_files import read_prices, read_stock, read_substance_list
 from gelwright.optimiser.own_rules import ListRule, OwnRules, contents_wt_pct
+from gelwright.optimiser.report import limited_by
 from gelwright.optimiser.search_space import SearchSpace
 from gelwright.optimiser.tune import resin_base, resolve
 
@@ -161,3 +163,21 @@ def test_a_fault_in_a_brief_with_own_rules_is_one_line(tmp_path: Path, old: str,
     with pytest.raises(GelwrightError, match=said) as caught:
         resolve(read_brief(copy))
     assert "\n" not in str(caught.value)
+
+
+def test_stock_that_runs_out_is_told_as_what_limits_a_blend() -> None:
+    brief = read_brief(brief_path("house_rules"))
+    inputs = SimpleNamespace(brief=brief, space=resolve(brief).space)
+    outcome = SimpleNamespace(inputs=inputs)
+
+    def told(blend: dict[str, float], binding: tuple[int, ...]) -> list[str]:
+        shown = SimpleNamespace(blend_wt_pct=blend, binding=binding, limits_near=("base conversion",))
+        return limited_by(outcome, shown)  # type: ignore[arg-type]
+
+    all_of_it = "BAPO at its most, 0.15 % (stock of 7.5 g for a batch of 5000 g)"
+    assert told({"HCPK": 0.18, "BAPO": 0.15}, (3,)) == ["base conversion", all_of_it]
+    assert told({"HCPK": 0.18, "BAPO": 0.15}, ()) == [all_of_it]
+    assert told({"HCPK": 0.18, "BAPO": 0.149}, ()) == ["base conversion"]
+    assert told({"HCPK": 0.05, "BAPO": 0.05}, ()) == [
+        "HCPK and BAPO at the smallest loading worth weighing, 0.05 %"
+    ]

@@ -93,6 +93,17 @@ def test_a_limit_told_to_be_enough_is_enough(
         assert searched(make_problem(limits=limits, allowed=("BAPO", "HCPK"))).is_feasible is possible
 
 
+def test_a_clash_says_whether_letting_one_limit_go_is_enough(answered: tuple[Problem, Impossible]) -> None:
+    _, impossible = answered
+    assert len(impossible.clash) > 1
+    assert any(way.kind == "limit" for way in impossible.ways)
+    assert "not enough" not in impossible.clash_words
+    none_helps = replace(
+        impossible, ways=(), failed=tuple(f"easing {row.limit_name}" for row in impossible.clash)
+    )
+    assert "Letting one of them go is not enough" in none_helps.clash_words
+
+
 def test_the_answer_is_told_in_words_and_as_data(answered: tuple[Problem, Impossible]) -> None:
     _, impossible = answered
     text = "\n".join(way_out_lines(impossible))

@@ -11,7 +11,7 @@ from gelwright.optimiser.brief import Limits, Margins
 from gelwright.optimiser.local import Local
 from gelwright.optimiser.problem import Problem
 from gelwright.optimiser.search import Found, search
-from gelwright.optimiser.why import read_asked, why_not
+from gelwright.optimiser.why import as_shown, read_asked, why_not
 
 MakeProblem = Callable[..., Problem]
 
@@ -49,7 +49,8 @@ def test_law_brief_and_light_shut_out(asked_of: Callable[..., tuple[Problem, Fou
 def test_a_rival_ranks_behind_and_the_winner_is_the_answer(
     asked_of: Callable[..., tuple[Problem, Found]],
 ) -> None:
-    problem, found = asked_of()
+    problem, searched = asked_of()
+    found = as_shown(problem, searched)
     winner = "+".join(found.ranked[0].blend_wt_pct)
     assert why_not(problem, found, winner).kind == "is_answer"
     pair = why_not(problem, found, "BAPO+HCPK")
@@ -58,6 +59,17 @@ def test_a_rival_ranks_behind_and_the_winner_is_the_answer(
     assert pair.best_objective is not None
     assert pair.objective > pair.best_objective
     assert "fewer substances" in " ".join(pair.sentences)
+
+
+def test_the_blend_of_the_report_is_the_first_blend(asked_of: Callable[..., tuple[Problem, Found]]) -> None:
+    """Loadings as rounded for weighing: the search's own, a little less, would rank before the answer that people see."""
+    problem, searched = asked_of()
+    found = as_shown(problem, searched)
+    first = found.ranked[0].blend_wt_pct
+    assert first != searched.ranked[0].blend_wt_pct
+    assert all(round(1000.0 * load, 6) == round(1000.0 * load) for load in first.values())
+    told = why_not(problem, found, "+".join(f"{key}={load:g}" for key, load in first.items()))
+    assert told.kind == "is_answer"
 
 
 def test_a_blend_that_breaks_a_limit_is_told_which_by_how_much_and_where(
