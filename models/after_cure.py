@@ -31,6 +31,9 @@ SHRINKAGE_M3_MOL = 22.0e-6
 SHRINKAGE_SOURCE = "patel_braden"
 # Lowest share worth naming: the generic limit of strong skin sensitisers in a mixture, from memory.
 NAMED_FROM_WT_PCT = 0.1
+NO_MORE_TOLD_WT_PCT = (
+    1.0e-4  # 1 ppm by weight: assumed, about what a laboratory can still find of a monomer in a film
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -331,10 +334,15 @@ def _start_mol_m3(
     )
 
 
+def content_text(wt_pct: float) -> str:
+    """A content in words that claim no more than the model can know: below 1 ppm only that it is below."""
+    return f"{wt_pct:.2g}" if wt_pct >= NO_MORE_TOLD_WT_PCT else f"<{NO_MORE_TOLD_WT_PCT:.4f}"
+
+
 def sensitisers_left(found: AfterCure) -> list[str]:
     """Known skin sensitisers left unreacted in an amount worth naming, with their content at surface and base."""
     return [
-        f"{key} {each.amount.surface_wt_pct:.2g} and {each.amount.base_wt_pct:.2g} wt%"
+        f"{key} {content_text(each.amount.surface_wt_pct)} and {content_text(each.amount.base_wt_pct)} wt%"
         for key, each in found.free_monomers.items()
         if each.sensitiser == "known"
         and max(each.amount.surface_wt_pct, each.amount.base_wt_pct) >= NAMED_FROM_WT_PCT

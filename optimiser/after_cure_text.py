@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from ..models.after_cure import AfterCure, Amount
+from ..models.after_cure import AfterCure, Amount, content_text
 from ..models.results import CureResult
 
 _SENSITISERS = {"known": "skin sensitiser", "possible": "possible skin sensitiser", "": ""}
@@ -14,7 +14,7 @@ _SENSITISERS = {"known": "skin sensitiser", "possible": "possible skin sensitise
 
 def _amount_row(name: str, amount: Amount, remark: str) -> tuple[str, ...]:
     figures = (amount.mean_wt_pct, amount.surface_wt_pct, amount.base_wt_pct)
-    return name, *(f"{each:.2g}" for each in figures), remark
+    return name, *(content_text(each) for each in figures), remark
 
 
 def amount_rows(result: CureResult) -> list[tuple[str, ...]]:

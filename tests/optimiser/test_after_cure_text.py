@@ -5,6 +5,7 @@ import json
 import pytest
 
 from gelwright.lamp_library.lamp import load_lamp
+from gelwright.models.after_cure import content_text
 from gelwright.models.cure import cure
 from gelwright.models.gel import Gel
 from gelwright.models.results import CureResult
@@ -44,6 +45,14 @@ def test_text_shows_every_substance_at_the_least_cured_position(results: list[Cu
     assert "possible skin sensitiser" in next(line for line in lines if line.startswith("IBOMA"))
     assert f"{100 * least.after_cure.shrinkage.mean_volume_fraction:.1f} % by volume" in lines[-1]
     assert "indicative" in lines[-1]
+
+
+@pytest.mark.parametrize(
+    ("wt_pct", "words"),
+    [(0.0, "<0.0001"), (5.1e-22, "<0.0001"), (9.9e-5, "<0.0001"), (1.2e-4, "0.00012"), (33.4, "33")],
+)
+def test_less_than_a_laboratory_finds_is_only_said_to_be_less(wt_pct: float, words: str) -> None:
+    assert content_text(wt_pct) == words
 
 
 def test_cure_command_carries_it(results: list[CureResult]) -> None:
