@@ -19,7 +19,7 @@ from ..lamp_library.errors import GelwrightError, InputError
 from ..lamp_library.lamp import load_lamp
 from .brief import Brief, Choices
 from .constraints import Constraint
-from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .evaluators import EvaluatorMaker, blend_evaluator
 from .local import FEASIBLE
 from .search import Progress
 from .set_brief import CoatAsked, SetBrief
@@ -309,7 +309,7 @@ def tune_choices(
     exhaustive: bool = False,
     progress: Progress,
     say: Say,
-    make_evaluator: EvaluatorMaker = SteadyEvaluator,
+    make_evaluator: EvaluatorMaker = blend_evaluator,
     storage: str | None = None,
 ) -> ChoicesOutcome:
     """Try every combination a brief allows and work the best one out in full.

@@ -17,7 +17,7 @@ from ..models.heat import Hand
 from .brief import Brief, Limits, Uncertainty
 from .conditions import hand_in_use
 from .demo_data import load_any_gel
-from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .evaluators import EvaluatorMaker, blend_evaluator
 from .problem import Problem
 from .search_space import SearchSpace, Substance
 
@@ -72,7 +72,7 @@ def gel_case(
     draws: int = 256,
     seed: int = 1,
     workers: int | None = None,
-    make_evaluator: EvaluatorMaker = SteadyEvaluator,
+    make_evaluator: EvaluatorMaker = blend_evaluator,
 ) -> GelCase:
     """Set a gel up in a lamp.
 

@@ -16,7 +16,7 @@ from ..lamp_library.lamp import Lamp
 from .answer import Candidate, candidates
 from .brief import Brief
 from .constraints import Constraint
-from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .evaluators import EvaluatorMaker, blend_evaluator
 from .local import FEASIBLE, Local
 from .search import Progress
 from .sharing import Shared, fewest, free
@@ -214,7 +214,7 @@ def tune_lamps(
     exhaustive: bool = False,
     progress: Progress,
     say: Say,
-    make_evaluator: EvaluatorMaker = SteadyEvaluator,
+    make_evaluator: EvaluatorMaker = blend_evaluator,
     storage: str | None = None,
 ) -> LampsOutcome:
     """Serve several lamps as the brief's `serve` says.

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from ..models.gel import Gel
 from .brief import Brief
-from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .evaluators import EvaluatorMaker, blend_evaluator
 from .gel_case import GelCase, gel_case
 from .passing import Passing, probability_of_passing
 from .problem import Problem
@@ -99,7 +99,7 @@ class Matched:
 
 
 def match(
-    case: GelCase, brief: Brief, progress: Progress, make_evaluator: EvaluatorMaker = SteadyEvaluator
+    case: GelCase, brief: Brief, progress: Progress, make_evaluator: EvaluatorMaker = blend_evaluator
 ) -> Matched:
     """Find blends that cure as an old gel does.
 

@@ -15,7 +15,7 @@ from ..models.gel import Gel
 from ..models.heat import Hand
 from .brief import Brief
 from .constraints import Constraint, build_constraints, figures_of, scaled_values
-from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .evaluators import EvaluatorMaker, blend_evaluator
 from .search_space import SearchSpace, missing_prices
 
 if TYPE_CHECKING:
@@ -94,7 +94,7 @@ class Problem:
     space: SearchSpace
     more_lamps: tuple[Lamp, ...] = ()
     tightened: Mapping[str, float] = field(default_factory=dict)
-    make_evaluator: EvaluatorMaker = SteadyEvaluator
+    make_evaluator: EvaluatorMaker = blend_evaluator
     workers: int | None = None
     is_screening: bool = False
     scenarios: tuple[Scenario, ...] = field(init=False)

@@ -23,7 +23,7 @@ from ..lamp_library.errors import GelwrightError, InputError
 from ..lamp_library.lamp import Lamp
 from ..models.stack_results import StackResult
 from .build_log import BuildLog
-from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .evaluators import EvaluatorMaker, blend_evaluator
 from .ledger import kept_unit
 from .local import FEASIBLE, Local, local_search
 from .passing import Passing
@@ -159,7 +159,7 @@ def tune_set(
     exhaustive: bool = False,
     progress: Progress,
     say: Say,
-    make_evaluator: EvaluatorMaker = SteadyEvaluator,
+    make_evaluator: EvaluatorMaker = blend_evaluator,
     storage: str | None = None,
 ) -> SetOutcome:
     """Tune every gel of a set and check them together.

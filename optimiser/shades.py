@@ -22,7 +22,7 @@ from ..models.heat import Hand
 from ..models.materials import list_amines, photoinitiator
 from .brief import Limits, Margins
 from .constraints import build_constraints
-from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .evaluators import EvaluatorMaker, blend_evaluator
 from .gel_case import gel_case, own_blend
 from .problem import SCENARIO_FIGURES, Problem
 
@@ -154,7 +154,7 @@ def cover_shades(
     limits: Limits | None = None,
     workers: int | None = None,
     progress: Progress,
-    make_evaluator: EvaluatorMaker = SteadyEvaluator,
+    make_evaluator: EvaluatorMaker = blend_evaluator,
 ) -> Cover:
     """Find the fewest packages for some shades.
 

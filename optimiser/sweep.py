@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from ..lamp_library.errors import InputError, unknown_name
 from ..models.batch import Scenario
 from ..models.gel import Gel
-from .evaluators import SteadyEvaluator
+from .evaluators import blend_evaluator
 from .problem import SCENARIO_FIGURES
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ class Sweep:
         ndarray, shape (n_blend, n_scenario, n_figure)
             `SCENARIO_FIGURES`, each in its unit.
         """
-        figures = SteadyEvaluator(self.gel, self.initiators, self.amines, self.scenarios, workers=1)(
+        figures = blend_evaluator(self.gel, self.initiators, self.amines, self.scenarios, workers=1)(
             loadings_wt_pct
         )
         return np.stack([getattr(figures, name) for name in SCENARIO_FIGURES], axis=2)

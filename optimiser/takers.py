@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from .evaluation_log import AFTER_THE_SEARCH, EvaluationLog
-from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .evaluators import EvaluatorMaker, blend_evaluator
 from .ledger import Ledger, kept_unit, kept_units
 from .local import Local, local_search
 from .problem import Problem
@@ -88,7 +88,7 @@ def searched(
     exhaustive: bool,
     progress: Progress,
     say: Say,
-    make_evaluator: EvaluatorMaker = SteadyEvaluator,
+    make_evaluator: EvaluatorMaker = blend_evaluator,
     storage: str | None = None,
 ) -> SearchedTaker:
     """Search one brief; its journal lies in `folder`, so that a stopped run is taken up again.
@@ -129,7 +129,7 @@ def warmed(
     workers: int | None,
     progress: Progress,
     say: Say,
-    make_evaluator: EvaluatorMaker = SteadyEvaluator,
+    make_evaluator: EvaluatorMaker = blend_evaluator,
     storage: str | None = None,
 ) -> SearchedTaker:
     """Polish blends known from a neighbouring brief in this one, instead of a search of its own.
@@ -173,7 +173,7 @@ def warmed(
 
 
 def problem_of(
-    inputs: Inputs, workers: int | None, make_evaluator: EvaluatorMaker = SteadyEvaluator
+    inputs: Inputs, workers: int | None, make_evaluator: EvaluatorMaker = blend_evaluator
 ) -> Problem:
     """The search problem of resolved inputs."""
     return Problem(

@@ -17,7 +17,7 @@ from .answer import TIGHT, Candidate, ShadowPrice, candidates, confirmed, shadow
 from .brief import Brief
 from .demo_data import load_any_gel
 from .evaluation_log import EvaluationLog
-from .evaluators import EvaluatorMaker, SteadyEvaluator
+from .evaluators import EvaluatorMaker, blend_evaluator
 from .front import replace_problem
 from .ledger import Ledger
 from .local import Local
@@ -159,7 +159,7 @@ def tune(
     exhaustive: bool = False,
     progress: Progress,
     say: Say,
-    make_evaluator: EvaluatorMaker = SteadyEvaluator,
+    make_evaluator: EvaluatorMaker = blend_evaluator,
     storage: str | None = None,
 ) -> Outcome:
     """Search a brief; finished units are kept in the folder's journal, or a shared database, and not run again.

@@ -33,7 +33,7 @@ from search_table import write_results
 
 from gelwright.models.solver import SolverSettings
 from gelwright.optimiser.brief_reader import read_brief
-from gelwright.optimiser.evaluators import SteadyEvaluator
+from gelwright.optimiser.evaluators import blend_evaluator
 from gelwright.optimiser.local import Local
 from gelwright.optimiser.problem import Point, Problem
 from gelwright.optimiser.search import search
@@ -82,7 +82,7 @@ def problem_of(file: Path, seed: int) -> Problem:
     inputs = replace(inputs, space=replace(inputs.space, substances=tuple(substances)))
     return WatchedProblem(
         brief=inputs.brief, lamp=inputs.lamp, gel=inputs.gel, space=inputs.space, more_lamps=inputs.more_lamps, workers=1,
-        make_evaluator=partial(SteadyEvaluator, settings=COARSE),
+        make_evaluator=partial(blend_evaluator, settings=COARSE),
     )  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from gelwright.models.batch import Scenario
 from gelwright.optimiser.brief_reader import read_brief
 from gelwright.optimiser.demo_data import brief_path, load_any_gel
 from gelwright.optimiser.evaluation_log import EvaluationLog
-from gelwright.optimiser.evaluators import SteadyEvaluator
+from gelwright.optimiser.evaluators import blend_evaluator
 from gelwright.optimiser.local import evaluated
 from gelwright.optimiser.record import Record
 from gelwright.optimiser.sweep import Sweep, executor_of, grid_of, run_sweep
@@ -80,7 +80,7 @@ def record_rows() -> list[tuple[str, float, float]]:
         folder = Path(name)
         log = EvaluationLog(folder, problem.space.keys)
         log.open(print)
-        evaluator = SteadyEvaluator(
+        evaluator = blend_evaluator(
             problem.gel, problem.space.initiators, problem.space.amines, problem.scenarios, workers=1
         )
         evaluator(loadings[:1])
