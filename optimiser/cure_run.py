@@ -23,6 +23,7 @@ from .cautions import short_cautions
 from .conditions import hand_data, hand_text, lamp_state_lines
 from .curve_data import cure_curves
 from .cycles_text import cycle_data, cycle_lines, rise_data, rise_lines
+from .own_rules import contents_wt_pct
 from .verdict import CureFigures, Verdict, judge
 from .versions import versions
 
@@ -123,13 +124,16 @@ def cure_text(
 def law_remarks(gel: Gel) -> list[str]:
     """Substances of a gel that are, or will be, prohibited or restricted somewhere, by the packaged table."""
     found = []
-    for substance in (*gel.initiators_wt_pct, *gel.amines_wt_pct, *gel.resin_parts):
+    contents = {**gel.initiators_wt_pct, **gel.amines_wt_pct, **contents_wt_pct(gel)}
+    for substance, content in contents.items():
         for market in MARKETS:
             status = market_status(substance, market, _LAST_DAY)
             if status.state in ("prohibited", "restricted"):
                 since = f" from {status.from_date}" if status.from_date else ""
+                most = "" if status.max_wt_pct is None else f" to {status.max_wt_pct:g} wt%"
+                over = " (it is above that)" if most and not status.permits(content * (1.0 - 1e-9)) else ""
                 found.append(
-                    f"{substance}: {status.state} in {market}{since} ({status.act}); check the law in force."
+                    f"{substance}: {status.state}{most}{over} in {market}{since} ({status.act}); check the law in force."
                 )
     return found
 

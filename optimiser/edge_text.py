@@ -95,8 +95,8 @@ def _dimmest(found: Edge) -> list[str]:
 def _figures_text(found: Edge) -> str:
     each = found.figures
     return (
-        f"Worst figures there: base conversion {each['bottom_conversion_fraction']:.3f} of "
-        f"{each['conversion_ceiling_fraction']:.3f} possible, nail bed {c_from_k(each['nail_bed_peak_k']):.1f} °C, dose "
+        f"Worst figures there: base conversion {each['bottom_conversion_fraction']:.3f} (about "
+        f"{each['conversion_ceiling_fraction']:.3f} is possible in a film at 33 °C), nail bed {c_from_k(each['nail_bed_peak_k']):.1f} °C, dose "
         f"{each['cem43_min']:.2g} CEM43 min, film {c_from_k(each['film_peak_k']):.0f} °C, tacky layer "
         f"{um_from_m(each['uncured_layer_m']):.0f} µm, second-cycle heat {100 * each['second_cycle_heat_ratio']:.1f} %."
     )

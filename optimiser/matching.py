@@ -143,7 +143,10 @@ def match(
         gel=case.gel, blend_wt_pct=case.problem.blend(case.loadings_wt_pct), distance=0.0, figures=target,
         passing=probability_of_passing(case.problem, case.loadings_wt_pct),
     )  # fmt: skip
-    matches = tuple(search.shown(keys, found[keys][0], case) for keys in best)
+    shown = (search.shown(keys, found[keys][0], case) for keys in best)
+    matches = tuple(
+        sorted(shown, key=lambda each: each.distance)
+    )  # over all positions, as rounded for weighing
     return Matched(
         old=old, case=case, matches=matches, space=space, brief=brief, films=search.films,
     )  # fmt: skip

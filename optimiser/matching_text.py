@@ -13,6 +13,7 @@ from .cautions import short_cautions
 from .conditions import hand_text
 from .doubt_text import chance_text
 from .matching import SCALES, Match, Matched
+from .search_space import FORBIDDEN, HOW_TO_ALLOW
 from .verdict import INJURY_K, headline
 
 
@@ -108,9 +109,13 @@ def _table(found: Matched) -> list[str]:
 
 
 def _left_out(found: Matched) -> list[str]:
+    """Substances by the reason that keeps them out, in the words of this command: there is no brief to look into."""
     keys: dict[str, list[str]] = {}
     for out in found.space.excluded:
-        keys.setdefault(out.reason, []).append(out.key)
+        reason = "to be done without" if out.reason == FORBIDDEN else out.reason
+        keys.setdefault(
+            reason.replace(HOW_TO_ALLOW, "name it with --allow to use it all the same"), []
+        ).append(out.key)
     return [f"- {', '.join(each)}: {reason}" for reason, each in keys.items()] or ["- none"]
 
 

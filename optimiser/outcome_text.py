@@ -32,6 +32,8 @@ def outcome_text(outcome: Outcome) -> str:
         lines += ["", "What conflicts:", *(f"- {each.sentence}" for each in outcome.conflicts)]
     if outcome.impossible is not None:
         lines += ["", *way_out_lines(outcome.impossible)]
+    breaches = outcome.inputs.space.law_breaches
+    lines += ["", "Above what the law allows:", *(f"- {each}" for each in breaches)] if breaches else []
     lines += ["", "Left out:", *(_left_out(outcome) or ["- none"])]
     lines += ["", "Cautions:", *(f"- {each}" for each in short_cautions(brief.on_date))]
     return "\n".join(lines)

@@ -331,7 +331,8 @@ def _substances(outcome: Outcome) -> list[str]:
     ]
     lines += [f"- {out.key} ({out.name}): {out.reason}" for out in space.excluded] or ["- none"]
     if space.law_notes:
-        lines += ["", "Resin base and stabilisers:", "", *(f"- {note}" for note in space.law_notes)]
+        lines += ["", "Resin base, stabilisers and pigments:", ""]
+        lines += [f"- {note}" for note in (*space.law_breaches, *space.law_notes)]
     return lines
 
 

@@ -142,6 +142,7 @@ def outcome_data(outcome: Outcome) -> dict[str, Any]:
         "curves": cure_curves(outcome.traces),
         "excluded": [{"key": out.key, "name": out.name, "reason": out.reason} for out in space.excluded],
         "law_notes": list(space.law_notes),
+        "law_breaches": list(space.law_breaches),
         "search": {
             "method": outcome.found.method,
             "films_simulated": outcome.simulations,

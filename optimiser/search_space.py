@@ -21,6 +21,7 @@ from ..models.materials import (
 )
 from .brief import Brief
 from .colour_figures import initiator_absorbance, initiator_of
+from .own_rules import contents_wt_pct
 
 Floats = NDArray[np.float64]
 
@@ -80,12 +81,15 @@ class SearchSpace:
     excluded : tuple of Excluded
         What may not, and why.
     law_notes : tuple of str
-        Rules that touch the resin base and the stabilisers.
+        Rules that touch the resin base, the stabilisers and the pigments.
+    law_breaches : tuple of str
+        Parts of them above what a rule allows that is recalled rather than seen: to be checked before use.
     """
 
     substances: tuple[Substance, ...]
     excluded: tuple[Excluded, ...]
     law_notes: tuple[str, ...]
+    law_breaches: tuple[str, ...] = ()
 
     @property
     def keys(self) -> tuple[str, ...]:
@@ -145,7 +149,7 @@ def build_search_space(brief: Brief, lamp: Lamp, gel: Gel, *, more_lamps: Sequen
     """
     known = [*list_photoinitiators(), *list_amines()]
     _check_names(brief, known)
-    notes = _law_of_base(brief, gel)
+    notes, breaches = _law_of_base(brief, gel)
     lamps = (lamp, *more_lamps)
     usable: list[Substance] = []
     excluded: list[Excluded] = []
@@ -155,7 +159,12 @@ def build_search_space(brief: Brief, lamp: Lamp, gel: Gel, *, more_lamps: Sequen
     for key in list_amines():
         _sort_in(_judge(amine(key), brief, lamps, gel), amines, excluded)
     usable, amines = _pair_type_two(usable, amines, excluded)
-    space = SearchSpace(substances=(*usable, *amines), excluded=tuple(excluded), law_notes=tuple(notes))
+    space = SearchSpace(
+        substances=(*usable, *amines),
+        excluded=tuple(excluded),
+        law_notes=tuple(notes),
+        law_breaches=tuple(breaches),
+    )
     if not usable:
         raise InputError(
             f"no initiator is left to search with ({_by_reason(excluded)}). Allow one more substance."
@@ -164,6 +173,7 @@ def build_search_space(brief: Brief, lamp: Lamp, gel: Gel, *, more_lamps: Sequen
     return space
 
 
+FORBIDDEN = "forbidden by the brief"
 HOW_TO_ALLOW = 'under [substances] set "allow_unknown_status = true", or name it in "allowed" with all others to be searched'
 
 
@@ -193,7 +203,7 @@ def _judge(
         return Excluded(key=substance.key, name=substance.name, reason=reason)
 
     if substance.key in brief.forbidden:
-        return out("forbidden by the brief")
+        return out(FORBIDDEN)
     if brief.allowed and substance.key not in brief.allowed:
         return out("not in the brief's list of allowed substances")
     refused_by_us = brief.own.refusal(substance.key)
@@ -298,7 +308,8 @@ def _legal_refusal(status: MarketStatus, market: str, brief: Brief) -> str:
 
 def _law_flags(status: MarketStatus, market: str) -> list[str]:
     if status.state == "restricted":
-        return [f"restricted in {market}: {status.condition} ({status.act})"]
+        most = "" if status.max_wt_pct is None else f" up to {status.max_wt_pct:g} wt%"
+        return [f"restricted in {market}{most}: {status.condition} ({status.act})"]
     if status.state == "unknown":
         return [f"legal status in {market} unknown to the table: check before use"]
     if status.confidence == "low":
@@ -356,16 +367,26 @@ def _pair_type_two(
     return usable, amines
 
 
-def _law_of_base(brief: Brief, gel: Gel) -> list[str]:
+def _law_of_base(brief: Brief, gel: Gel) -> tuple[list[str], list[str]]:
+    """Rules that touch what is not searched, and what is above one that is only recalled; what breaks a rule seen is refused."""
     notes: list[str] = []
-    for key in dict.fromkeys((*gel.resin_parts, *gel.stabilisers_wt_pct)):
+    breaches: list[str] = []
+    for key, content in contents_wt_pct(gel).items():
         for market in brief.markets:
             status = market_status(key, market, brief.on_date)
             refused = _legal_refusal(status, market, brief)
             if refused:
                 raise InputError(f"the resin base holds {key}: {refused}. Replace it or change the market.")
+            if status.max_wt_pct is not None and content > status.max_wt_pct * (1.0 + 1e-9):
+                told = (
+                    f"{content:.3g} wt% of {key} is above the {status.max_wt_pct:g} wt% that {market} allows "
+                    f"({status.act})"
+                )
+                if status.confidence != "low":
+                    raise InputError(f"{told}. Lower it or change the market.")
+                breaches.append(f"{told}; the rule is recalled, not seen: check it before use")
             notes += [f"{key}: {flag}" for flag in _law_flags(status, market)]
-    return notes
+    return notes, breaches
 
 
 def _check_prices(brief: Brief, space: SearchSpace) -> None:

@@ -237,7 +237,7 @@ def _left_out(outcome: SetOutcome) -> list[str]:
             reasons.setdefault(out.reason, []).append(out.key)
         said = "; ".join(f"{', '.join(keys)}: {reason}" for reason, keys in reasons.items())
         lines.append(f"- {coat.name}: {said or 'nothing'}")
-        lines += [f"  - {note}" for note in gel.space.law_notes]
+        lines += [f"  - {note}" for note in (*gel.space.law_breaches, *gel.space.law_notes)]
     return lines
 
 

@@ -1,6 +1,7 @@
 """What a cure leaves behind, in the text and the data of the cure command."""
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -10,7 +11,7 @@ from gelwright.models.cure import cure
 from gelwright.models.gel import Gel
 from gelwright.models.results import CureResult
 from gelwright.optimiser.after_cure_text import after_cure_data, after_cure_lines
-from gelwright.optimiser.cure_run import cure_data, cure_text
+from gelwright.optimiser.cure_run import cure_data, cure_text, law_remarks
 
 LAMP = load_lamp("demo_narrow_405")
 GEL = Gel(
@@ -69,3 +70,12 @@ def test_cure_command_carries_it(results: list[CureResult]) -> None:
     assert 0.0 < after["stabilisers"]["MEHQ"]["mean_wt_pct"] < 0.02
     assert after["tint"]["yellowness_index"] == results[0].after_cure.tint.yellowness_index
     assert after["setting"]["may_wrinkle"] is results[0].after_cure.setting.may_wrinkle
+
+
+def test_law_remarks_name_stabilisers_and_pigments_and_what_is_above_the_law() -> None:
+    # MEHQ: 0.02 wt% in the EU and GB (packaged table, from memory)
+    told = [line for line in law_remarks(GEL) if line.startswith("MEHQ")]
+    assert any("restricted to 0.02 wt% in EU" in line for line in told)
+    assert not any("above" in line for line in told)
+    more = law_remarks(replace(GEL, stabilisers_wt_pct={"MEHQ": 0.03}))
+    assert any(line.startswith("MEHQ: restricted to 0.02 wt% (it is above that) in EU") for line in more)

@@ -45,6 +45,7 @@ def test_the_old_blend_is_found_again_where_it_is_allowed(stand_in: type) -> Non
     assert found.matches[0].blend_wt_pct == {"BAPO": pytest.approx(0.4, abs=0.003)}
     assert found.matches[0].distance < 0.05
     assert found.films > 0
+    assert "- TPO-L, HCPK, HMPP, MBF: to be done without" in match_text(found)
 
 
 def test_a_prohibited_substance_is_replaced_and_named(stand_in: type) -> None:
@@ -57,6 +58,10 @@ def test_a_prohibited_substance_is_replaced_and_named(stand_in: type) -> None:
     assert "TPO, EU: prohibited" in text
     assert "Invented demonstration data." in text
     assert "Cautions:" in text
+    # in the words of the command, which has no brief
+    assert "name it with --allow" in text
+    assert "under [substances]" not in text
+    assert [each.distance for each in found.matches] == sorted(each.distance for each in found.matches)
     data = match_data(found)
     assert data["law_date"] == "2026-01-15"
     assert any(out["key"] == "TPO" for out in data["excluded"])

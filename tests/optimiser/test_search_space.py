@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -10,6 +11,8 @@ import pytest
 
 from gelwright.lamp_library.errors import InputError, UnknownNameError
 from gelwright.lamp_library.lamp import load_lamp
+from gelwright.models.market import MarketStatus, market_status
+from gelwright.optimiser import search_space
 from gelwright.optimiser.brief import Brief
 from gelwright.optimiser.brief_keys import KEYS
 from gelwright.optimiser.search_space import SearchSpace, absorbed_fraction_at_most, build_search_space
@@ -140,6 +143,25 @@ def test_a_forbidden_resin_base_is_refused(space_of: Callable[..., SearchSpace])
     with pytest.raises(InputError, match=r"the resin base holds HEMA.*professional"):
         space_of(resin_parts={"Bis-EMA": 70.0, "HEMA": 30.0}, professional_use=False)
     assert any("HEMA" in note for note in space_of(resin_parts={"Bis-EMA": 70.0, "HEMA": 30.0}).law_notes)
+
+
+def test_more_of_a_part_than_the_law_allows_is_told_and_refused_where_the_rule_was_seen(
+    space_of: Callable[..., SearchSpace], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # MEHQ: 0.02 wt% in the EU, an entry recalled only
+    space = space_of(stabilisers_wt_pct={"MEHQ": 0.05})
+    assert [
+        each for each in space.law_breaches if "0.05 wt% of MEHQ is above the 0.02 wt% that EU allows" in each
+    ]
+    assert any(note.startswith("MEHQ: restricted in EU up to 0.02 wt%") for note in space.law_notes)
+    assert space_of(stabilisers_wt_pct={"MEHQ": 0.02}).law_breaches == ()
+
+    def seen(key: str, market: str, day: date) -> MarketStatus:
+        return replace(market_status(key, market, day), confidence="high")
+
+    monkeypatch.setattr(search_space, "market_status", seen)
+    with pytest.raises(InputError, match=r"0\.05 wt% of MEHQ is above the 0\.02"):
+        space_of(stabilisers_wt_pct={"MEHQ": 0.05})
 
 
 def test_absorbed_share_follows_beer_lambert_in_the_limits(make_brief: Callable[..., Brief]) -> None:
