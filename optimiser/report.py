@@ -192,6 +192,8 @@ def limited_by(outcome: Outcome, shown: Candidate) -> list[str]:
     least = [key for key, loading in shown.blend_wt_pct.items() if loading <= low / _AT_ITS_END]
     if least:
         ends.append(f"{' and '.join(least)} at the smallest loading worth weighing, {low:g} %")
+    if not shown.binding and outcome.inputs.brief.is_robust:
+        ends.append("the chance of passing in use")
     return [*(() if ends and not shown.binding else shown.limits_near), *ends]
 
 

@@ -90,7 +90,7 @@ def test_the_page_of_a_study_says_both_chances_first(stand_in: type) -> None:
         ("100 %", "likely"),
         ("49 %", "unlikely"),
     ]
-    text = page_html(page)
+    text = page_html(page).replace("\xa0", " ")
     assert "data:image" not in text
     assert text.count("<svg") == 2
     for each, share in found.ranked(TIGHTEST)[:3]:

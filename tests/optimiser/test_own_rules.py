@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -178,6 +179,10 @@ def test_stock_that_runs_out_is_told_as_what_limits_a_blend() -> None:
     assert told({"HCPK": 0.18, "BAPO": 0.15}, (3,)) == ["base conversion", all_of_it]
     assert told({"HCPK": 0.18, "BAPO": 0.15}, ()) == [all_of_it]
     assert told({"HCPK": 0.18, "BAPO": 0.149}, ()) == ["base conversion"]
+    sure = SimpleNamespace(brief=replace(brief, chance=0.9), space=inputs.space)
+    outcome = SimpleNamespace(inputs=sure)
+    assert told({"HCPK": 0.18, "BAPO": 0.149}, ()) == ["the chance of passing in use"]
+    outcome = SimpleNamespace(inputs=inputs)
     assert told({"HCPK": 0.05, "BAPO": 0.05}, ()) == [
         "HCPK and BAPO at the smallest loading worth weighing, 0.05 %"
     ]
