@@ -145,7 +145,8 @@ def _profile_end(task: FitTask, best: Fit, index: int, aim: float, side: float) 
         if value < aim and long >= reach:
             return side * math.inf
         slope = (value - short_root) / (long - short) if long != short else 0.0
-        step = (aim - value) / slope if slope > 0.0 else long
+        # where the profile falls or stands still a secant says nothing: go on outwards below the aim, back above it
+        step = (aim - value) / slope if slope > 0.0 else long if value < aim else -0.5 * long
         short, short_root = long, value
         long = min(max(long + float(np.clip(step, -0.5 * long, long)), 1e-3 * error), reach)
     return centre + side * long

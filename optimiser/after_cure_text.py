@@ -35,6 +35,11 @@ def substance_rows(found: AfterCure) -> list[tuple[str, ...]]:
     return rows
 
 
+def least_cured(results: Sequence[CureResult]) -> CureResult:
+    """The position whose base is cured least."""
+    return min(results, key=lambda each: each.bottom_conversion_fraction)
+
+
 def after_cure_lines(results: Sequence[CureResult]) -> list[str]:
     """Residues, shrinkage, tint and setting at the position whose base is cured least.
 
@@ -43,7 +48,7 @@ def after_cure_lines(results: Sequence[CureResult]) -> list[str]:
     results : sequence of CureResult
         The positions of one gel in one lamp.
     """
-    result = min(results, key=lambda each: each.bottom_conversion_fraction)
+    result = least_cured(results)
     rows = amount_rows(result)
     widths = [max(len(row[column]) for row in rows) for column in range(4)]
     lines = [f"After the cure at {result.position} (surface = upper fifth, tacky layer included):"]

@@ -11,7 +11,8 @@ from ..models.heat import Hand
 from ..models.results import CureResult
 from ..models.schedule import Schedule
 from ..models.stack_results import StackResult
-from .after_cure_text import after_cure_lines
+from .after_cure_text import film_sentence, substance_rows
+from .after_cure_text import least_cured as least_cured_position
 from .brief import Limits
 from .build_run import build_data, hottest, least_coat, least_cured
 from .build_run import remarks as build_remarks
@@ -55,7 +56,7 @@ def cure_page(gel: Gel, lamp: Lamp, results: Sequence[CureResult], hand: Hand) -
         Section(
             key="left",
             title="After the cure",
-            blocks=(Text(points=tuple(after_cure_lines(results))),),
+            blocks=_after_cure(results),
             is_folded=True,
         ),
         *_doubts(
@@ -86,6 +87,14 @@ def cure_page(gel: Gel, lamp: Lamp, results: Sequence[CureResult], hand: Hand) -
         cautions=tuple(long_cautions()),
         footer=_footer(),
     )
+
+
+def _after_cure(results: Sequence[CureResult]) -> tuple[Table, Text]:
+    result = least_cured_position(results)
+    caption = f"Predicted to be left at {result.position}, in wt%; surface: upper fifth, tacky layer included"
+    rows = substance_rows(result.after_cure)
+    head = ("substance", "mean", "surface", "base", "what it is")
+    return table(caption, head, rows), Text(paragraphs=(film_sentence(result),))
 
 
 def build_page(schedule: Schedule, lamp: Lamp, results: Sequence[StackResult]) -> Page:

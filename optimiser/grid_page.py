@@ -176,7 +176,7 @@ def _details(cell: Cell, grid: Grid) -> Section:
     return Section(
         key=_anchor(cell, grid),
         title=f"{MARKS[cell.outcome]} {gel_label(grid, cell.gel_key)} in {cell.lamp_id}: {cell.outcome}",
-        blocks=(Text(paragraphs=(*words, numbers + ".")), _places(cell)),
+        blocks=(Text(paragraphs=(*words, f"{numbers[0].upper()}{numbers[1:]}.")), _places(cell)),
         is_folded=True,
     )
 

@@ -104,7 +104,8 @@ def reason_of(
         return _passes(cell, limits)
     told = []
     if "under-cured" in cell.outcome:
-        told.append(_under_cured(cell, gel, lamp) + _more_light(times_the_light, was_tried))
+        is_dim = not was_tried or times_the_light is not None
+        told.append(_under_cured(cell, gel, lamp, is_dim=is_dim) + _more_light(times_the_light, was_tried))
     if "too hot" in cell.outcome:
         told.append(_too_hot(cell, lamp, limits))
     return " ".join(told)
@@ -127,7 +128,7 @@ def _more_light(times: float | None, was_tried: bool) -> str:
     return f"; about {times:g} times the light would cure it."
 
 
-def _under_cured(cell: Cell, gel: Gel, lamp: Lamp) -> str:
+def _under_cured(cell: Cell, gel: Gel, lamp: Lamp, *, is_dim: bool) -> str:
     soft = cell.soft
     use = light_use(gel, lamp, soft.position, cell.thickness_m)
     pigments = " and its pigments shade them" if gel.pigments_wt_pct else ""
@@ -145,8 +146,14 @@ def _under_cured(cell: Cell, gel: Gel, lamp: Lamp) -> str:
         irradiance = mw_cm2_from_w_m2(
             lamp.course.level_ratio * lamp.spectrum(soft.position).irradiance_w_m2()
         )
+        # more of it does not help: what is short is initiator, or time for the radicals to work
+        lack = (
+            "is too little light"
+            if is_dim
+            else "falls short for want of initiator or time, not of brightness"
+        )
         why = (
-            f"{irradiance:.0f} mW/cm² for {cell.exposure_s:g} s is too little light; its initiators take "
+            f"{irradiance:.0f} mW/cm² for {cell.exposure_s:g} s {lack}; its initiators take "
             f"{100 * use.taken_fraction:.0f} % of it{pigments}"
         )
     return (

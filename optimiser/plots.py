@@ -311,11 +311,10 @@ def draw_cycles(axes: Axes, shares: Mapping[str, Sequence[float]]) -> Axes:
         )
         for place, share in zip(left[1:], each[1:], strict=True):  # too low to be seen in a well cured film
             axes.annotate(
-                f"{100.0 * share:.1f}", (place, 100.0 * share), xytext=(0, 10), textcoords="offset points", ha="center",
+                f"{100.0 * share:.1f}", (place, max(100.0 * share, 5.0)), xytext=(0, 3), textcoords="offset points", ha="center",
                 fontsize=7, color="#333333",
             )  # fmt: skip
-    axes.axhline(5.0, color=WARN, lw=1.0, ls="--")
-    _note(axes, 5.0, "5 %: common practice, no source", WARN)
+    axes.axhline(5.0, color=WARN, lw=1.0, ls="--", label="5 %: common practice, no source")
     cycles = max(len(each) for each in shares.values())
     axes.set_xticks(range(1, cycles + 1))
     axes.set_xlabel("cycle")

@@ -22,7 +22,7 @@ def stack_picture(soft: StackResult, name: str = "stack") -> Picture:
     name : str
         Word that no other picture of the page has.
     """
-    figure, axes = new_figure(6.0, 4.2)
+    figure, axes = new_figure(5.0, 3.7)
     draw_stack(axes[0], soft)
     faces = "; ".join(f"coat {coat.number} {coat.bottom_conversion_fraction:.2f}" for coat in soft.coats)
     return Picture(
@@ -44,7 +44,7 @@ def course_picture(hot: StackResult, nail_bed_max_k: float, name: str = "course"
     name : str
         Word that no other picture of the page has.
     """
-    figure, axes = new_figure(6.0, 4.2)
+    figure, axes = new_figure(5.0, 3.7)
     draw_course(axes[0], hot, nail_bed_max_k)
     return Picture(
         svg=inline_svg(figure, name),
@@ -66,7 +66,7 @@ def coat_pictures(results: Mapping[str, StackResult], name: str = "coat") -> tup
     first: StackResult = next(iter(results.values()))
     found = []
     for index, coat in enumerate(first.coats):
-        figure, axes = new_figure(5.6, 2.9)
+        figure, axes = new_figure(4.9, 2.8)
         draw_coat(axes[0], results, index)
         faces = [
             (

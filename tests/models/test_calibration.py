@@ -1,12 +1,13 @@
 """Fitting on plain arrays: against closed forms, and against another library's fit."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from gelwright.lamp_library.errors import InputError
-from gelwright.models.calibration import FitTask, fit
+from gelwright.models.calibration import Fit, FitTask, fit
 from gelwright.models.information import combination_error, covariance_from, knowledge_of
 from gelwright.models.likelihood_profile import profile_excess, profile_interval
 
@@ -72,6 +73,25 @@ def test_profile_of_a_straight_line_is_the_normal_interval() -> None:
         (found.values[1] - half, found.values[1] + half), rel=0.01
     )
     assert profile_excess(line, found, 1, found.values[1] + half) == pytest.approx(2.7055, rel=1e-3)
+
+
+def test_an_end_is_looked_for_inwards_where_the_profile_falls_outwards(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # a search for the other parameters that got stuck leaves the profile too high, and falling outwards
+    def stuck(task: FitTask, best: Fit, index: int, value: float) -> float:
+        distance = abs(value - float(best.values[index]))
+        assert distance < 5.0  # farther out no model can be run
+        return (10.0 * distance if distance < 0.5 else 8.0 - distance) ** 2
+
+    monkeypatch.setattr("gelwright.models.likelihood_profile.profile_excess", stuck)
+    task_ = task(noisy())
+    found = replace(fit(task_, TRUE), covariance=np.eye(2))
+    interval = profile_interval(task_, found, 1, level=0.9)
+    centre = float(found.values[1])
+    # the true profile is a parabola: both ends lie where ten times the distance is the normal quantile
+    assert interval.high - centre == pytest.approx(0.16449, rel=0.02)
+    assert centre - interval.low == pytest.approx(0.16449, rel=0.02)
 
 
 def test_known_parameters_come_back() -> None:
