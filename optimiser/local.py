@@ -32,6 +32,9 @@ MOST_EXCESS = 0.5  # a step from limits nearly kept may not break them by more
 NEARLY = 0.02  # excess up to which limits count as nearly kept
 PATIENCE = 5  # steps without a gain, once limits are kept: the simulator's own steps blur the last digits
 LEAST_GAIN = 1e-3  # of the filter
+CLOSINGS = 8  # most points looked at between both sides of an edge
+CLOSE = 5e-3  # relative difference of the objective between them at which that ends
+SHARES = (0.15, 0.85)  # of the way, between which the next point lies
 HALVINGS = 12  # on the way to a limit that jumps
 
 
@@ -183,7 +186,11 @@ def descend(view: UnitView, unit: Floats, most_steps: int) -> None:
                 model = model.forgotten(view, at.unit)  # curvature learnt far away may hide a way on
                 continue
         ahead = np.clip(at.unit + step.move, 0.0, 1.0)
-        trial = _At.place(view, ahead, view.at(ahead))
+        leap = _At.place(view, ahead, view.at(ahead))
+        trial = _bracketed(view, at, leap)
+        if trial is not leap:
+            step = step.cut(trial.unit - at.unit)
+            radius = min(radius, max(float(np.abs(step.move).max()), SMALLEST_RADIUS))
         scale_of_best = worth * max(abs(best), 1e-9) if np.isfinite(best) else 0.0
         if is_kept(trial.point) and not trial.point.objective >= best - scale_of_best:
             best, idle = trial.point.objective, 0
@@ -197,7 +204,8 @@ def descend(view: UnitView, unit: Floats, most_steps: int) -> None:
             model = model.at(*view.slopes(at.unit, both)).mending(at.unit, trial.unit, *there)
             if trial.excess >= at.excess:
                 continue
-        if not _is_accepted(filtered, at, trial, step):
+        is_edge = trial is not leap and is_kept(at.point) and trial.excess > NEARLY
+        if is_edge or not _is_accepted(filtered, at, trial, step):
             unseen = trial.broken_in(view) - at.scenarios
             if unseen:  # a limit thought far away stood in the way
                 at = replace(at, scenarios=at.scenarios | unseen)
@@ -216,6 +224,37 @@ def descend(view: UnitView, unit: Floats, most_steps: int) -> None:
         if model.is_mending and trial.excess <= NEARLY:
             model, radius = model.forgotten(view, trial.unit), FIRST_RADIUS
         at = trial
+
+
+def _bracketed(view: UnitView, at: _At, trial: _At) -> _At:
+    """Where a step leaps over the edge of what is allowed, a point near the edge on the way in place of its end.
+
+    Slopes far off say little of where the edge is, and cost more films than to look.
+    """
+    if is_kept(at.point) == is_kept(trial.point):
+        return trial
+    inside, outside = (at, trial) if is_kept(at.point) else (trial, at)
+    for _ in range(CLOSINGS):
+        gap = inside.point.objective - outside.point.objective
+        if gap <= CLOSE * max(abs(inside.point.objective), 1e-9):
+            break
+        rows = outside.point.values > FEASIBLE
+        far, near = (_squashed(float(each.point.values[rows].max())) for each in (outside, inside))
+        share = float(np.clip(far / (far - near), *SHARES))
+        unit = outside.unit + share * (inside.unit - outside.unit)
+        between = _At.place(view, unit, view.at(unit))
+        if is_kept(between.point):
+            inside = between
+        else:
+            outside = between
+    if inside is at:
+        return outside
+    return replace(inside, scenarios=inside.scenarios | outside.broken_in(view))
+
+
+def _squashed(value: float) -> float:
+    """A limit's scaled value between -1 and 1, straight near 0: beyond the edge some rise a hundredfold."""
+    return value / (abs(value) + NEARBY)
 
 
 def _begins_to_mend(model: StepModel, at: _At, trial: _At, step: ModelStep) -> bool:

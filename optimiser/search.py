@@ -1,5 +1,7 @@
 """The search: every initiator by itself, each beside the best of them, then every small subset of the strongest few.
 
+Those that start most chains for their weight or price come first, those that need an amine after the others and with one amine
+until the best of them is known.
 A subset grows from the polished blends of some of its members. Before it is polished a test says whether that can pay: the
 new member is probed at its smallest loading, at much of it and in place of part of the others, and what the room it makes at
 the limits is worth (by the multipliers of the blend it joins) is set against what it costs. A subset whose smallest loadings
@@ -20,17 +22,21 @@ from numpy.typing import NDArray
 from .ledger import Ledger, SharedLedger, kept_unit
 from .local import MOST_STEPS, Local, local_of, local_search
 from .problem import Point, Problem
-from .starts import moderate_start
-from .subsets import additions, amines_of, initiators_in, leaner, strongest, subsets_of
+from .starts import by_strength, moderate_start
+from .subsets import additions, amines_of, best_helped, initiators_in, leaner, strongest, subsets_of
 
 Floats = NDArray[np.float64]
 
+KEPT_INITIATORS = 5
 SAME_OBJECTIVE = 1e-3  # a blend whose extra member changes the objective by less is not a blend of its own
 MUCH = 0.6  # of what a new member may have, for the second probe
 LESS = 0.75  # of what the others have, for the third
 FAR = 0.1  # violation from which a second start is tried
 WEIGHT_OF_BROKEN = 5.0  # per scaled unit, when a start is chosen
-HOPELESS = 2.0  # a subset whose smallest loadings alone cost this many times the best blend is left out
+HOPELESS = (
+    2.0  # a subset whose smallest loadings alone cost this many times the best blend is left out; nor is one
+)
+# polished that does not promise to come below that
 
 
 class Progress(Protocol):
@@ -100,10 +106,11 @@ def search(problem: Problem, *, ledger: Ledger, progress: Progress, exhaustive: 
     if exhaustive:
         hunt.go_through(subsets_of(problem, names, amines))
     else:
-        hunt.go_through(subsets_of(problem, names, amines, 1))
+        hunt.go_through(subsets_of(problem, names, amines[:1], 1))
+        hunt.go_through(subsets_of(problem, best_helped(problem, hunt.polished), amines, 1))
         amines = amines_of(problem, hunt.polished)
         hunt.go_through(additions(problem, hunt.polished, amines))
-        kept = strongest(problem, hunt.polished)
+        kept = strongest(problem, hunt.polished, hunt.by_strength)[:KEPT_INITIATORS]
         hunt.go_through(subsets_of(problem, kept, amines))
         hunt.go_through(additions(problem, hunt.polished, amines))
         hunt.go_leaner()
@@ -167,6 +174,7 @@ class _Hunt:
         self.polished: dict[tuple[str, ...], Local] = {}
         self.hopeless: list[tuple[str, ...]] = []
         self.low = problem.brief.smallest_loading_wt_pct
+        self.by_strength = by_strength(problem)
 
     @property
     def best(self) -> Local:
@@ -179,11 +187,17 @@ class _Hunt:
         self.desk.total = max(self.desk.total, self.desk.done + len(listed))
         for size in sorted({len(initiators_in(self.problem, keys)) for keys in listed}):
             level = [keys for keys in listed if len(initiators_in(self.problem, keys)) == size]
+            level.sort(key=self._promising_first())
             self.hopeless += [keys for keys in level if self._is_hopeless(keys)]
             worth = [keys for keys in level if keys not in self.hopeless]
             known = dict(self.polished)
             jobs = {f"subset {' + '.join(keys)}": partial(self._job, keys, known) for keys in worth}
             self.polished |= zip(worth, self.desk.run_all(jobs), strict=True)
+
+    def _promising_first(self) -> Callable[[Sequence[str]], list[int]]:
+        """Sorting key of subsets: those of the initiators that stand best so far, else that start most chains, first."""
+        order = strongest(self.problem, self.polished, self.by_strength)
+        return lambda keys: sorted(order.index(key) for key in initiators_in(self.problem, keys))
 
     def go_leaner(self) -> None:
         """Polish the best blend again without members at their smallest loading, as long as one with fewer becomes best.
@@ -225,7 +239,8 @@ class _Hunt:
             starts = [self._raised(keys, each.blend_wt_pct) for each in parents]
             found = self._best_of(keys, [*starts, self._moderate(keys), self._little(keys)])
         elif parents:
-            found = self._grown(keys, parents)
+            subsets = [each for others, each in known.items() if set(others) < set(keys)]
+            found = self._grown(keys, parents, self._worth(subsets, known.values()))
         else:
             found = self._polished(keys, self._moderate(keys))
         is_needed = not any(each.is_feasible for each in known.values())
@@ -242,22 +257,25 @@ class _Hunt:
     def _polished(self, keys: Sequence[str], start: Floats) -> Local:
         return local_search(self.problem, start, self.low, keys, most_steps=MOST_STEPS)
 
-    def _grown(self, keys: Sequence[str], parents: Sequence[Local]) -> Local:
+    def _worth(self, subsets: Sequence[Local], known: Iterable[Local]) -> float:
+        """Objective that a blend has to come below to be worth polishing: its plainer ones', or many times the best of all."""
+        best = min((each.objective for each in known if each.is_feasible), default=np.inf)
+        return min([HOPELESS * best, *(each.objective for each in subsets if each.is_feasible)])
+
+    def _grown(self, keys: Sequence[str], parents: Sequence[Local], worth: float) -> Local:
         """Polished from the most promising of the probes beside the parents, if that may pay."""
         problem = self.problem
         problem.forget()
         before = problem.simulations
         probes = [(each, start) for each in parents for start in self._probes(keys, each)]
         points = [problem.point(start) for _, start in probes]
-        kept = [each.objective for each in parents if each.is_feasible and each.multipliers]
-        least = min(kept, default=np.inf)
-        promises = [_promise(each, point, least) for (each, _), point in zip(probes, points, strict=True)]
+        promises = [_promise(each, point, worth) for (each, _), point in zip(probes, points, strict=True)]
         first = min(range(len(points)), key=lambda i: promises[i])
         beside = min(
             (local_of(problem, point, np.zeros(0), 0) for point in points), key=lambda each: each.rank
         )
         spent = problem.simulations - before
-        if kept and beside.is_feasible and promises[first][1] >= least:
+        if beside.is_feasible and promises[first][1] >= worth:
             return replace(beside, simulations=spent)
         found = self._polished(keys, probes[first][1])
         return replace(min(found, beside, key=lambda each: each.rank), simulations=found.simulations + spent)

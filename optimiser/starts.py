@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..lamp_library.lamp import Lamp
-from .colour_figures import initiator_absorbance
+from .colour_figures import initiator_absorbance, initiator_of
 from .problem import Problem
 from .search_space import SearchSpace
 
@@ -65,6 +65,21 @@ def moderate_start(problem: Problem, space: SearchSpace | None = None) -> Floats
     count = len(space.initiators)
     loadings[:count] *= _thinning(loadings[:count], MODERATE_FRACTION, *_light(problem, space.initiators))
     return np.asarray(loadings)
+
+
+def by_strength(problem: Problem) -> list[str]:
+    """Initiators, those that cleave first; of these the one that starts most chains in a thin film for its weight, or price.
+
+    Radicals in a thin film are photons absorbed times yields; what shade, amines and air make of them shows only in the films.
+    """
+    keys, prices = problem.space.initiators, problem.brief.prices_per_kg
+    photons, absorbance = _light(problem, keys)
+    data = [initiator_of(problem.gel, key) for key in keys]
+    yields = np.array([each.quantum_yield * each.initiation_efficiency for each in data])
+    costs = problem.brief.objective == "least_cost"
+    strength = absorbance @ photons * yields / [prices[key] if costs else 1.0 for key in keys]
+    late = [problem.space.substance(key).needs_amine for key in keys]
+    return [keys[i] for i in np.lexsort((-strength, late))]
 
 
 def _light(problem: Problem, keys: Sequence[str]) -> tuple[Floats, Floats]:

@@ -147,6 +147,15 @@ class ModelStep:
     fall_of_objective: float
     fall_of_excess: float
 
+    def cut(self, move: Floats) -> ModelStep:
+        """The same promise for a shorter move the same way."""
+        share = float(np.abs(move).max() / max(np.abs(self.move).max(), 1e-12))
+        return ModelStep(
+            move=move,
+            fall_of_objective=share * self.fall_of_objective,
+            fall_of_excess=share * self.fall_of_excess,
+        )
+
 
 def best_step(model: StepModel, values: Floats, unit: Floats, radius: float) -> ModelStep:
     """Minimise the model inside the region and the bounds; limits that cannot be kept get slack.

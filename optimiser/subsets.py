@@ -8,8 +8,13 @@ from itertools import combinations
 from .local import Local
 from .problem import Problem
 
-KEPT_INITIATORS = 5
 IDLE = 1.01  # times the smallest loading, up to which a member may be there for nothing
+
+
+def best_helped(problem: Problem, polished: Mapping[tuple[str, ...], Local]) -> list[str]:
+    """The initiators of the best blend that holds an amine; none while there is none."""
+    helped = [each for keys, each in polished.items() if set(keys) & set(problem.space.amines)]
+    return initiators_in(problem, min(helped, key=lambda each: each.rank).blend_wt_pct) if helped else []
 
 
 def amines_of(problem: Problem, polished: Mapping[tuple[str, ...], Local]) -> list[str]:
@@ -21,9 +26,7 @@ def amines_of(problem: Problem, polished: Mapping[tuple[str, ...], Local]) -> li
     return [key for key in problem.space.amines if key in best.blend_wt_pct]
 
 
-def strongest(
-    problem: Problem, polished: Mapping[tuple[str, ...], Local], keep: int = KEPT_INITIATORS
-) -> list[str]:
+def strongest(problem: Problem, polished: Mapping[tuple[str, ...], Local], order: Sequence[str]) -> list[str]:
     """Initiators by the best blend each is part of, best first; those whose blends lean on them little come after others.
 
     Parameters
@@ -32,15 +35,15 @@ def strongest(
         The problem.
     polished : mapping of tuple of str to Local
         What was found so far.
-    keep : int
-        Number to return at most.
+    order : sequence of str
+        All of its initiators, as they stand without that.
     """
 
     def standing(key: str) -> tuple[float, float]:
         ranks = [each.rank for keys, each in polished.items() if key in keys]
         return min(ranks, default=(2.0, 0.0))
 
-    return sorted(problem.space.initiators, key=standing)[:keep]
+    return sorted(order, key=standing)
 
 
 def initiators_in(problem: Problem, keys: Iterable[str]) -> list[str]:

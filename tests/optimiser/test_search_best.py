@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +14,8 @@ import pytest
 
 from gelwright.optimiser.local import Local, local_search
 from gelwright.optimiser.problem import Problem
+from gelwright.optimiser.search import search
+from gelwright.optimiser.starts import by_strength
 from gelwright.optimiser.subsets import leaner
 
 REPOSITORY = Path(__file__).resolve().parents[2]
@@ -32,6 +35,16 @@ def test_the_best_known_blend_of_a_benchmark_brief_is_found(
     run = bench.run_one(BRIEFS / f"{brief}.toml", bench.OURS, 1, 100_000, (0.0, -np.inf))
     assert run["best_violation"] == 0.0
     assert run["best_objective"] == pytest.approx(BEST_KNOWN[brief], rel=0.01)
+
+
+def test_a_step_over_the_edge_is_closed_in_upon_with_few_films(
+    load_script: Callable[[str], ModuleType], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.syspath_prepend(str(BRIEFS.parent))
+    bench = load_script("studies/benchmarks/search.py")
+    run = bench.run_one(BRIEFS / "10_base_narrow.toml", bench.OURS, 1, 100_000, (0.0, -np.inf))
+    near = [row[0] for row in json.loads(run["course"]) if row[1] == 0.0 and row[2] <= 1.01 * 0.18480]
+    assert near[0] <= 50  # 40; leaps from one side of the edge to the other took 78
 
 
 @dataclass(eq=False)
@@ -74,6 +87,38 @@ def test_a_limit_that_jumps_is_closed_in_upon(edge: float) -> None:
     found = local_search(Jumping(edge), np.array([2.5]), 0.05)  # type: ignore[arg-type]
     assert found.is_feasible
     assert found.objective == pytest.approx(edge, rel=1e-3)
+
+
+def test_initiators_that_cleave_come_first_and_the_strong_or_cheap_ones_of_these(
+    make_problem: Callable[..., Problem],
+) -> None:
+    allowed = ("CQ", "HCPK", "TPO-L", "BAPO", "EDB")
+    assert by_strength(make_problem(allowed=allowed)) == ["BAPO", "TPO-L", "HCPK", "CQ"]
+    prices = {"CQ": 1.0, "HCPK": 0.01, "TPO-L": 75.0, "BAPO": 120.0, "EDB": 30.0}
+    dear = make_problem(allowed=allowed, objective="least_cost", prices_per_kg=prices, currency="EUR")
+    assert by_strength(dear) == ["HCPK", "BAPO", "TPO-L", "CQ"]
+
+
+def test_only_the_best_of_those_that_need_an_amine_is_tried_with_every_amine(
+    make_problem: Callable[..., Problem],
+) -> None:
+    problem = make_problem(allowed=("ITX", "CQ", "EDB", "EHA"), max_initiators=1)
+    found = search(problem, ledger=_Nothing(), progress=lambda *_: None)
+    tried = [tuple(each.blend_wt_pct) for each in found.tried]
+    best = min(found.tried, key=lambda each: each.rank)
+    both = next(key for key in best.blend_wt_pct if key in problem.space.initiators)
+    other = "CQ" if both == "ITX" else "ITX"
+    assert set(tried) == {(both, "EDB"), (both, "EHA"), (other, problem.space.amines[0])}
+
+
+class _Nothing:
+    """A ledger that keeps nothing."""
+
+    def get(self, unit: str) -> None:
+        return None
+
+    def put(self, unit: str, found: Local, seconds: float) -> None:
+        pass
 
 
 def test_a_leaner_blend_leaves_idle_members_out_and_keeps_the_amine_a_type_two_needs(
