@@ -13,8 +13,8 @@ from .cautions import long_cautions, short_cautions
 from .lamp_choice import LampsOutcome, Served
 from .page_parts import State
 from .problem import OBJECTIVE_WORDS
-from .report import write_run_folder
-from .report_text import blend_text, chance_text, objective_words, table
+from .report import chance, write_run_folder
+from .report_text import blend_text, chance_text, materials_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, limit_rows, outcome_data
 from .tune import blended
 from .versions import versions, versions_text
@@ -57,18 +57,18 @@ def _served_lines(outcome: LampsOutcome) -> list[str]:
         return [
             f"One blend serves {len(outcome.served)} of {len(brief.lamps)} lamps ({ids}):",
             f"{best.name}",
-            f"   {objective_words(brief, best.objective)}; chance of passing {chance_text(best.passing)}",
+            f"   {objective_words(brief, best.objective)}; chance of passing {chance(best)}",
             f"   {best.verdict.text}",
             *(f"   {_own(each, brief)}" for each in outcome.served),
         ]
     for each in outcome.served:
         lines += [
             f"{each.inputs.lamp.lamp_id}: {each.shown.name}",
-            f"   {objective_words(brief, each.shown.objective)}; chance of passing {chance_text(each.shown.passing)}",
+            f"   {objective_words(brief, each.shown.objective)}; chance of passing {chance(each.shown)}",
             f"   {each.shown.verdict.text}",
             f"   {_own(each, brief)}",
         ]
-    lines.append(f"{len(outcome.materials)} different initiators and amines: {', '.join(outcome.materials)}")
+    lines.append(materials_text(outcome.materials))
     return lines
 
 

@@ -23,6 +23,21 @@ def blend_text(blend_wt_pct: Mapping[str, float]) -> str:
     return " + ".join(f"{key} {loading:.4g} %" for key, loading in members)
 
 
+def materials_text(materials: Sequence[str]) -> str:
+    """How many raw materials several gels need between them, and which.
+
+    Examples
+    --------
+    >>> materials_text(["BAPO"])
+    'One initiator for all: BAPO'
+    >>> materials_text(["BAPO", "EDB"])
+    '2 different initiators and amines: BAPO, EDB'
+    """
+    if len(materials) == 1:
+        return f"One initiator for all: {materials[0]}"
+    return f"{len(materials)} different initiators and amines: {', '.join(materials)}"
+
+
 def chance_text(passing: Passing) -> str:
     """The probability of passing in words."""
     return (

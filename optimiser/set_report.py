@@ -17,7 +17,7 @@ from .build_run import remarks
 from .cautions import long_cautions, short_cautions
 from .curve_data import build_curves
 from .problem import OBJECTIVE_WORDS
-from .report_text import blend_text, chance_text, objective_words, table
+from .report_text import blend_text, chance_text, materials_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, limit_rows
 from .set_answer import set_verdict, thickest_buried, worst_rows
 from .set_brief import CoatAsked
@@ -52,9 +52,9 @@ def set_text(outcome: SetOutcome) -> str:
         lines.append(f"   {_coat_words(coat)}")
     lines += [
         "",
-        f"{objective_words(asked.brief, outcome.objective)}, mean over the gels; chance of passing {chance_text(outcome.passing)}",
+        f"{objective_words(asked.brief, outcome.objective)}, mean over the gels; chance of passing in use {chance_text(outcome.passing)}",
     ]
-    lines.append(f"{len(outcome.materials)} different initiators and amines: {', '.join(outcome.materials)}")
+    lines.append(materials_text(outcome.materials))
     lines += ["", set_verdict(outcome).text, "", "Limits nearest to the set:"]
     for each in worst_rows(outcome)[:6]:
         lines.append(
