@@ -13,7 +13,7 @@ from itertools import combinations
 from pathlib import Path
 
 from ..lamp_library.lamp import Lamp
-from .answer import Candidate, candidates
+from .answer import Candidate, candidates, weighable
 from .brief import Brief
 from .constraints import Constraint
 from .evaluators import EvaluatorMaker, blend_evaluator
@@ -243,6 +243,12 @@ def tune_lamps(
     return _largest_set(lamps)
 
 
+def _own_best(taker: SearchedTaker) -> Local:
+    """The best blend for one lamp by itself, rounded for weighing as the blends beside it are."""
+    best = taker.found.ranked[0]
+    return weighable(taker.problem.narrowed(tuple(best.blend_wt_pct)), best)
+
+
 def _blend_per_lamp(lamps: _Lamps) -> LampsOutcome:
     names = [name for name in lamps.brief.lamps if lamps.can_be_served_alone(name)]
     refused = tuple(lamps.refused(name, {}) for name in lamps.brief.lamps if name not in names)
@@ -256,14 +262,14 @@ def _blend_per_lamp(lamps: _Lamps) -> LampsOutcome:
         Served(
             inputs=lamps.inputs[name],
             shown=candidates(taker.problem, [blend], lamps.progress)[0],
-            own_best=taker.found.ranked[0],
+            own_best=_own_best(taker),
         )
         for name, taker, blend in zip(names, takers, shared.blends, strict=True)
     ]
     without = free(takers)
     tried = (
-        f"each lamp's own best blends need {len(without.materials)} different initiators and amines "
-        f"({', '.join(without.materials)}); the choice shown needs {len(shared.materials)}"
+        f"raw materials of each lamp's own best blend, together: {len(without.materials)} "
+        f"({', '.join(without.materials)}); of the choice shown: {len(shared.materials)}"
     )
     return LampsOutcome(
         brief=lamps.brief,
@@ -329,8 +335,7 @@ def _largest_set(lamps: _Lamps) -> LampsOutcome:
     )  # fmt: skip
     best = outcome.candidates[0]
     served = tuple(
-        Served(inputs=lamps.inputs[name], shown=best, own_best=lamps.alone[name].found.ranked[0])
-        for name in names
+        Served(inputs=lamps.inputs[name], shown=best, own_best=_own_best(lamps.alone[name])) for name in names
     )
     refused = tuple(lamps.refused(name, best.blend_wt_pct) for name in lamps.brief.lamps if name not in names)
     return LampsOutcome(

@@ -70,6 +70,9 @@ def test_a_blend_per_lamp_uses_as_few_raw_materials_as_any_choice(
     assert len(outcome.materials) == 1
     assert all(each.shown.is_feasible for each in outcome.served)
     assert all(each.own_best.objective <= each.shown.objective * (1.0 + 2e-2) for each in outcome.served)
+    # both rounded for weighing, so that they can be compared
+    loads = [load for each in outcome.served for load in each.own_best.blend_wt_pct.values()]
+    assert all(round(1000.0 * load, 6) == round(1000.0 * load) for load in loads)
     assert all(lamp in lamps_report(outcome) for lamp in LAMPS)
     assert len(lamps_data(outcome)["served"]) == 3
 
