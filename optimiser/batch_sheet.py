@@ -16,6 +16,7 @@ from ..models.heat import Hand
 from .cure_run import law_remarks
 from .demo_data import load_any_gel
 from .premix import Advice, advise, batch_with_premixes
+from .run_folders import refuse_several
 from .trial_figures import Expected, TrialFigures, TrialSet, expected, trial_figures
 from .versions import versions
 from .weighing import Weighing, as_weighed, weigh
@@ -162,11 +163,7 @@ def recipe_of_run(folder: Path, blend: int, lamp_id: str | None) -> Recipe:
         raise InputError(
             f"{folder}: holds no results.json, so no finished run. Give the --out folder of `gelwright tune`, or a gel file."
         )
-    if gels := sorted((folder / "gels").glob("*.toml")):
-        raise InputError(
-            f"{folder}: a run of a whole set. Name one of its gels: `gelwright sheet {gels[0]} --lamp {folder / 'lamp'} "
-            "--seconds ...`."
-        )
+    refuse_several(folder, "sheet")
     try:
         data = json.loads(file.read_text(encoding="utf-8"))
         if not 1 <= blend <= len(data["candidates"]):

@@ -37,7 +37,12 @@ def read_brief(path: Path | str) -> Brief:
         contradiction. The message is one line.
     """
     file = Path(path)
-    return brief_from_tables(brief_tables(file), file)
+    tables = brief_tables(file)
+    if "coats" in tables:
+        raise InputError(
+            f"{file}: a brief of a whole set, with [[coats]]; only `gelwright tune` takes it. Here give the brief of one gel."
+        )
+    return brief_from_tables(tables, file)
 
 
 def brief_from_tables(tables: Mapping[str, Any], file: Path, part: str = "") -> Brief:

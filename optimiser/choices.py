@@ -291,12 +291,11 @@ class _Chooser:
         return [*feasible, *rest]
 
 
-COAT = "coat"
-
-
 def set_inputs(inputs: Inputs, choice: Choice) -> SetInputs:
     """One gel in several coats, as a set of that gel alone."""
-    coat = CoatAsked(name=COAT, place=COAT, brief=inputs.brief, applications=choice.coats)
+    coat = CoatAsked(
+        name=inputs.gel.coat, place=inputs.gel.coat, brief=inputs.brief, applications=choice.coats
+    )
     asked = SetBrief(title=inputs.brief.title, brief=inputs.brief, coats=(coat,))
     return SetInputs(asked=asked, lamp=inputs.lamp, gels=(inputs,))
 

@@ -61,7 +61,7 @@ def why(outcome: ChoicesOutcome) -> list[str]:
                 f"{each.choice.words}: {objective_words(brief, each.objective)}; there it rests on {_rests_on(each)}."
             )
         else:
-            lines.append(f"{each.choice.words} keeps not every limit: {'; '.join(_broken(each))}.")
+            lines.append(f"{each.choice.words} does not keep every limit: {'; '.join(_broken(each))}.")
     return lines
 
 

@@ -19,6 +19,7 @@ from .conditions import hand_in_use
 from .demo_data import load_any_gel
 from .evaluators import EvaluatorMaker, blend_evaluator
 from .problem import Problem
+from .run_folders import refuse_several
 from .search_space import SearchSpace, Substance
 
 Floats = NDArray[np.float64]
@@ -190,6 +191,7 @@ def case_from_run(folder: Path, *, draws: int, workers: int | None = None) -> Ge
     """
     from .brief_reader import read_brief
 
+    refuse_several(folder, "doubt")
     for name in ("brief.toml", "gel.toml"):
         if not (folder / name).is_file():
             raise InputError(

@@ -52,7 +52,7 @@ class Refused:
     lamp : Lamp
         Which.
     nearest_alone : Local or None
-        The nearest blend for it alone where even that keeps not every limit; None where it can be served alone.
+        The nearest blend for it alone where even that breaks a limit; None where it can be served alone.
     broken : tuple of Broken
         Limits broken there: by its own nearest blend, or by the blend of the others.
     """
