@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
-from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,10 +15,10 @@ from .passing import DATA_STREAM, Judge, Passing, probability_of_passing
 from .problem import SCENARIO_FIGURES, Problem
 from .search_space import missing_prices
 from .verdict import CureFigures, Verdict, judge
+from .weighable import held_everywhere
 
 Floats = NDArray[np.float64]
 
-LOADING_STEPS_WT_PCT = (0.001, 0.0001)  # 10 mg and 1 mg in a kilogram of gel, tried in this order
 DETAILED = 5
 TIGHT = 0.05  # scaled distance below which a limit counts as deciding
 
@@ -133,51 +132,6 @@ class ShadowPrice:
     saved: float = float("nan")
 
 
-def weighable(problem: Problem, found: Local) -> Local:
-    """Round the loadings to what can be weighed, to the side that keeps the limits.
-
-    Parameters
-    ----------
-    problem : Problem
-        Narrowed to the blend's substances.
-    found : Local
-        The unrounded blend.
-
-    Returns
-    -------
-    Local
-        The best rounded blend that is no less feasible, else the blend unrounded. Multipliers are kept.
-    """
-    exact = problem.vector(found.blend_wt_pct)
-    for step in LOADING_STEPS_WT_PCT:
-        best = _best_rounded(problem, found, exact, step)
-        if best is not None and (best.is_feasible or not found.is_feasible):
-            return best
-    return found
-
-
-def _best_rounded(problem: Problem, found: Local, exact: Floats, step_wt_pct: float) -> Local | None:
-    """The best of all ways to round up or down; None when every way leaves the allowed range."""
-    ways = [sorted({np.floor(x), np.ceil(x)}) for x in np.round(exact / step_wt_pct, 6)]
-    rounded = np.round(step_wt_pct * np.array(list(product(*ways))), 6)
-    rounded = rounded[
-        np.all(rounded <= problem.space.high_wt_pct + 1e-9, axis=1) & np.all(rounded > 0.0, axis=1)
-    ]
-    if not len(rounded):
-        return None
-    options = [
-        replace(
-            found,
-            blend_wt_pct=problem.blend(point.loadings_wt_pct),
-            objective=point.objective,
-            values=tuple(float(value) for value in point.values),
-            figures=point.figures,
-        )
-        for point in problem.points(rounded)
-    ]
-    return min(options, key=lambda each: each.rank)
-
-
 EASING = {
     "k": (1.0, "1 K"),
     "m": (1e-6, "1 µm"),
@@ -285,8 +239,7 @@ def candidate(problem: Problem, found: Local) -> Candidate:
     -------
     Candidate
     """
-    part = problem.narrowed(tuple(found.blend_wt_pct))
-    rounded = weighable(part, found)
+    part, rounded = held_everywhere(problem.narrowed(tuple(found.blend_wt_pct)), found)
     loadings = part.vector(rounded.blend_wt_pct)
     places = places_of(part, loadings)
     worst_cure = min(
@@ -337,4 +290,4 @@ def candidates(
     for i, found in enumerate(chosen):
         say(i, len(chosen), f"blend {i + 1} at every position")
         shown.append(candidate(problem, found))
-    return tuple(sorted(shown, key=lambda each: each.objective))
+    return tuple(sorted(shown, key=lambda each: (not each.is_feasible, each.objective)))

@@ -13,7 +13,7 @@ from itertools import combinations
 from pathlib import Path
 
 from ..lamp_library.lamp import Lamp
-from .answer import Candidate, candidates, weighable
+from .answer import Candidate, candidates
 from .brief import Brief
 from .constraints import Constraint
 from .evaluators import EvaluatorMaker, blend_evaluator
@@ -22,6 +22,7 @@ from .search import Progress
 from .sharing import Shared, fewest, free
 from .takers import SearchedTaker, searched, warmed
 from .tune import Inputs, Outcome, resolve, tune
+from .weighable import held_everywhere
 
 Say = Callable[[str], None]
 
@@ -246,7 +247,7 @@ def tune_lamps(
 def _own_best(taker: SearchedTaker) -> Local:
     """The best blend for one lamp by itself, rounded for weighing as the blends beside it are."""
     best = taker.found.ranked[0]
-    return weighable(taker.problem.narrowed(tuple(best.blend_wt_pct)), best)
+    return held_everywhere(taker.problem.narrowed(tuple(best.blend_wt_pct)), best)[1]
 
 
 def _blend_per_lamp(lamps: _Lamps) -> LampsOutcome:

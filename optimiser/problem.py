@@ -80,6 +80,8 @@ class Problem:
         Further lamps the same blend has to serve, in the order of the brief; every limit holds in each of them.
     tightened : mapping of str to float
         Room to be kept from a limit beyond what the brief asks, by the limit's name, in scaled units.
+    also_at : tuple of (int, str)
+        Positions, by the number of their lamp, where limits on cure and heat hold besides the weakest and the strongest.
     make_evaluator : callable
         Builds the simulator; tests put a cheap stand-in here.
     workers : int or None
@@ -94,6 +96,7 @@ class Problem:
     space: SearchSpace
     more_lamps: tuple[Lamp, ...] = ()
     tightened: Mapping[str, float] = field(default_factory=dict)
+    also_at: tuple[tuple[int, str], ...] = ()
     make_evaluator: EvaluatorMaker = blend_evaluator
     workers: int | None = None
     is_screening: bool = False
@@ -114,19 +117,21 @@ class Problem:
         thick = thicknesses[-1]
         twice = each if self.judges_second_cycle else ()
         again = [self.scenario(self.lamps[i].weakest, thick, 2, index=i) for i in twice]
-        self.scenarios = (*cure, *heat, *again)
+        also = [self.scenario(place, h, index=i) for i, place in self.also_at for h in thicknesses]
+        self.scenarios = (*cure, *heat, *again, *also)
         n = len(cure)
         self.cure_scenarios = tuple(range(n))
         self.heat_scenarios = tuple(range(n, n + len(heat)))
-        self.second_scenarios = tuple(range(n + len(heat), len(self.scenarios)))
+        self.second_scenarios = tuple(range(n + len(heat), n + len(heat) + len(again)))
+        others = tuple(range(len(self.scenarios) - len(also), len(self.scenarios)))
         self.evaluator = self.new_evaluator(self.scenarios)
         self.ceilings = self.evaluator.ceilings
         rows = build_constraints(
             self.brief,
             self.scenarios,
             # strong light can end a cure early by using the initiator up, so both ends of the lamp are judged
-            cure=(*self.cure_scenarios, *self.heat_scenarios),
-            heat=self.heat_scenarios,
+            cure=(*self.cure_scenarios, *self.heat_scenarios, *others),
+            heat=(*self.heat_scenarios, *others),
             second=self.second_scenarios,
             ceilings=self.ceilings,
         )
@@ -199,6 +204,7 @@ class Problem:
             space=self.space.subset(keys),
             more_lamps=self.more_lamps,
             tightened=self.tightened,
+            also_at=self.also_at,
             make_evaluator=self.make_evaluator,
             workers=self.workers,
             is_screening=screening,

@@ -11,7 +11,7 @@ import numpy as np
 
 from ..lamp_library.errors import InputError, unknown_name
 from ..models.materials import list_amines, list_photoinitiators
-from .answer import DETAILED, weighable
+from .answer import DETAILED
 from .brief import Margins
 from .constraints import Constraint, shown_difference
 from .local import Local, local_of, local_search
@@ -19,6 +19,7 @@ from .problem import Problem
 from .search import Found, distinct
 from .starts import moderate_start
 from .subsets import initiators_in
+from .weighable import held_everywhere
 
 SAME = 1e-3  # relative difference of the objective below which two blends tie
 
@@ -88,7 +89,8 @@ def as_shown(problem: Problem, found: Found) -> Found:
 
 
 def _weighed(problem: Problem, blend: Local) -> Local:
-    return weighable(problem.narrowed(tuple(blend.blend_wt_pct)), blend)
+    _, held = held_everywhere(problem.narrowed(tuple(blend.blend_wt_pct)), blend)
+    return local_of(problem, problem.point(problem.vector(held.blend_wt_pct)), np.zeros(0), held.simulations)
 
 
 def why_not(problem: Problem, found: Found, text: str) -> Why:

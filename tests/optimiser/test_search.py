@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from gelwright.lamp_library.errors import InputError
-from gelwright.optimiser.answer import TIGHT, shadow_prices, weighable
+from gelwright.optimiser.answer import TIGHT, shadow_prices
 from gelwright.optimiser.brief import Limits
 from gelwright.optimiser.local import Local, local_search
 from gelwright.optimiser.problem import Problem
@@ -19,6 +19,7 @@ from gelwright.optimiser.record import JOURNAL, Record, mend
 from gelwright.optimiser.relaxing import conflicts
 from gelwright.optimiser.search import Found, distinct, search
 from gelwright.optimiser.subsets import subsets_of
+from gelwright.optimiser.weighable import weighable
 
 MakeProblem = Callable[..., Problem]
 TIGHT_LIMITS = Limits(
