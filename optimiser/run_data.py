@@ -171,7 +171,8 @@ def candidate_table(outcome: Outcome) -> list[dict[str, Any]]:
         One row per blend, best first, loadings before rounding.
     """
     unit = OBJECTIVE_UNIT[outcome.inputs.brief.objective]
-    constraints = outcome.candidates[0].constraints
+    # by name: the first blend may have been judged at more positions than the search looks at
+    constraints = {row.name: row for row in outcome.candidates[0].constraints}
 
     def row(rank: int, found: Local) -> dict[str, Any]:
         cells: dict[str, Any] = {
@@ -180,7 +181,8 @@ def candidate_table(outcome: Outcome) -> list[dict[str, Any]]:
             f"objective_{unit}": found.objective,
         }
         cells |= {f"{key}_wt_pct": found.blend_wt_pct.get(key, 0.0) for key in outcome.inputs.space.keys}
-        for limit, figure in zip(constraints, found.figures, strict=True):
+        for name, figure in zip(found.limits, found.figures, strict=True):
+            limit = constraints[name]
             cells[f"{limit.name} margin_{UNIT_SUFFIX[limit.unit]}"] = limit.margin(figure)
         return cells
 
