@@ -60,6 +60,8 @@ def set_text(outcome: SetOutcome) -> str:
         lines.append(
             f"- {each.constraint.name}: {each.constraint.shown(each.figure)} ({each.constraint.words})"
         )
+    if not outcome.is_feasible:
+        lines += ["", WAYS_OUT_OF_A_SET]
     lines += ["", "Cautions:", *(f"- {each}" for each in short_cautions(asked.brief.on_date))]
     return "\n".join(lines)
 

@@ -1,12 +1,16 @@
 """Blends as shown: rounded for weighing, and within every limit at every position of the lamp."""
 
+import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
+from typer.testing import CliRunner
 
 from gelwright.optimiser.brief import Margins
 from gelwright.optimiser.brief_reader import read_brief
+from gelwright.optimiser.cli import app
 from gelwright.optimiser.demo_data import brief_path
 from gelwright.optimiser.evaluators import blend_evaluator
 from gelwright.optimiser.local import Local, local_search
@@ -68,3 +72,20 @@ def test_a_blend_that_holds_everywhere_is_only_rounded(polished: tuple[Problem, 
     judged, held = held_everywhere(problem, roomy)
     assert judged is problem
     assert held.blend_wt_pct == weighable(problem, roomy).blend_wt_pct
+
+
+def test_a_run_folder_is_written_where_the_first_blend_is_held_at_more_positions(tmp_path: Path) -> None:
+    text = brief_path("demo").read_text(encoding="utf-8")
+    head, rest = text.split("[margins]", 1)
+    text = head + "[objective]" + rest.split("[objective]", 1)[1]
+    text = text.replace("max_initiators = 3", 'max_initiators = 2\nallowed = ["BAPO", "HMPP"]')
+    brief = tmp_path / "brief.toml"
+    brief.write_text(text + "\n[uncertainty]\ndraws = 32\n", encoding="utf-8")
+    done = CliRunner().invoke(app, ["tune", str(brief), "--out", str(tmp_path / "run"), "--json"])
+    assert done.exit_code == 0, done.output
+    first = json.loads(done.stdout)["candidates"][0]
+    named = [row["limit"] for row in first["limits"] if row["limit"].startswith("base conversion")]
+    assert len({name.split(", ")[1] for name in named}) == 3  # the weakest, the strongest, and one between
+    assert first["verdict"].startswith("cures through")
+    rows = (tmp_path / "run" / "candidates.csv").read_text(encoding="utf-8").splitlines()
+    assert len(rows) > 2
