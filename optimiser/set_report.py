@@ -29,6 +29,10 @@ SHARING_WORDS = {
     "fewest": "as few different initiators and amines as possible first, then the objective",
     "penalised": "objective plus a penalty for every different initiator or amine",
 }
+WAYS_OUT_OF_A_SET = (
+    "What would help is not searched for a set. `gelwright tune` of the gel whose limit is broken, by itself, says how far a "
+    "thinner coat, another time or programme, or each limit alone would have to go."
+)
 METHOD = (
     "exact, for the corners named (all coats thin and all coats thick, weakest and strongest position): verdict and limits, "
     + "read from the simulated finished stack, with warmth, tacky layers and the cure of lower coats through upper ones",
@@ -105,6 +109,7 @@ def set_report(outcome: SetOutcome) -> str:
         *_gels(outcome),
         "",
         set_verdict(outcome).text,
+        *([] if outcome.is_feasible else ["", WAYS_OUT_OF_A_SET]),
         "",
         f"Predicted chance of passing in use: **{chance_text(outcome.passing)}**.",
         *(
