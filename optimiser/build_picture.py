@@ -92,7 +92,7 @@ def draw_coat(axes: Axes, results: Mapping[str, StackResult], index: int) -> Axe
         fontweight="bold",
         color="#222222",
     )
-    axes.legend(frameon=False, fontsize=8, labelcolor="#333333", loc="lower center", ncols=3)
+    axes.legend(frameon=False, fontsize=8, labelcolor="#333333", loc="best", ncols=3)
     return axes
 
 

@@ -11,14 +11,18 @@ from ..lamp_library.units import um_from_m
 from .cautions import long_cautions, short_cautions
 from .choices import EQUAL, KEPT_BLENDS, ChoicesOutcome, Tried
 from .outcome_text import outcome_text
+from .page_parts import State
+from .passing_figures import chance_state, chances_words
 from .problem import OBJECTIVE_WORDS
 from .report import write_run_folder
 from .report_text import blend_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, limit_rows, outcome_data
+from .set_page import blends_words, set_figures
 from .set_report import set_data, set_text, write_set_folder
 from .tune import Outcome
+from .tune_page import key_figures
 from .versions import versions, versions_text
-from .written_page import write_written_page
+from .written_page import FirstScreen, write_written_page
 
 BEST = "best"
 METHOD = (
@@ -198,11 +202,20 @@ def write_choices_folder(outcome: ChoicesOutcome, file: Path, folder: Path) -> P
     (folder / "results.json").write_text(data + "\n", encoding="utf-8")
     report = folder / "report.md"
     report.write_text(choices_report(outcome), encoding="utf-8")
-    first, *_ = why(outcome)
-    write_written_page(
-        report,
-        kind="Which cure is best",
-        headline=first.rstrip("."),
-        state="kept" if outcome.is_feasible else "broken",
-    )
+    write_written_page(report, kind="Which cure is best", **first_screen(outcome))
     return report
+
+
+def first_screen(outcome: ChoicesOutcome) -> FirstScreen:
+    """Why the winner won, its blend and its chances."""
+    best, headline = outcome.best, why(outcome)[0].rstrip(".")
+    if isinstance(best, Outcome):
+        shown = best.candidates[0]
+        answer, figures = shown.name, key_figures(shown, outcome.brief)
+        drawn = [shown.passing, shown.passing_with_data]
+    else:
+        answer, figures, drawn = blends_words(best), set_figures(best), [best.passing]
+    sure = all(chance_state(each) == "kept" for each in drawn)
+    state: State = ("kept" if sure else "near") if outcome.is_feasible else "broken"
+    words = f"{headline}; {chances_words(*drawn)}" if outcome.is_feasible else headline
+    return {"headline": words, "state": state, "answer": answer, "figures": figures}

@@ -8,16 +8,27 @@ from typing import Annotated
 
 import typer
 
+from . import completion
+
 _SHORT_S = 5.0  # shorter cure times are more often minutes by mistake (assumed)
 
 
 def cure(
     what: Annotated[
         str,
-        typer.Argument(metavar="GEL|SCHEDULE", help="TOML file of a gel or a schedule, or a packaged id."),
+        typer.Argument(
+            metavar="GEL|SCHEDULE",
+            autocompletion=completion.gels_and_schedules,
+            help="TOML file of a gel or a schedule, or a packaged id.",
+        ),
     ],
     lamp: Annotated[
-        str | None, typer.Option(metavar="L", help="Packaged lamp's id or a lamp folder; a gel needs it.")
+        str | None,
+        typer.Option(
+            metavar="L",
+            autocompletion=completion.lamps,
+            help="Packaged lamp's id or a lamp folder; a gel needs it.",
+        ),
     ] = None,
     seconds: Annotated[
         float | None, typer.Option(min=0.1, max=3600, help="Lamp-on time of one cycle, s; a gel needs it.")

@@ -9,17 +9,25 @@ from typing import Annotated
 import typer
 
 from ..lamp_library.errors import InputError
+from . import completion
 
 
 def doubt(
     what: Annotated[
         str,
         typer.Argument(
-            metavar="RUN|GEL", help="Folder of a tuning run, a gel's TOML file, or a packaged gel."
+            metavar="RUN|GEL",
+            autocompletion=completion.gels,
+            help="Folder of a tuning run, a gel's TOML file, or a packaged gel.",
         ),
     ],
     lamp: Annotated[
-        str | None, typer.Option(metavar="L", help="Packaged lamp's id or a lamp folder; a gel needs it.")
+        str | None,
+        typer.Option(
+            metavar="L",
+            autocompletion=completion.lamps,
+            help="Packaged lamp's id or a lamp folder; a gel needs it.",
+        ),
     ] = None,
     seconds: Annotated[
         float | None, typer.Option(min=0.1, max=3600, help="Lamp-on time of one cycle, s; a gel needs it.")

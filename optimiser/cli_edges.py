@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from . import completion
+
 if TYPE_CHECKING:
     from .brief import Limits
     from .edges import Moved
@@ -14,8 +16,18 @@ if TYPE_CHECKING:
 
 NOTHING_PASSES = 3
 
-_Gel = Annotated[str, typer.Argument(metavar="GEL", help="A gel's TOML file, or a packaged id.")]
-_Lamp = Annotated[str, typer.Option("--lamp", metavar="L", help="Packaged lamp's id or a lamp folder.")]
+_Gel = Annotated[
+    str,
+    typer.Argument(
+        metavar="GEL", autocompletion=completion.gels, help="A gel's TOML file, or a packaged id."
+    ),
+]
+_Lamp = Annotated[
+    str,
+    typer.Option(
+        "--lamp", metavar="L", autocompletion=completion.lamps, help="Packaged lamp's id or a lamp folder."
+    ),
+]
 _Seconds = Annotated[
     float, typer.Option("--seconds", min=0.1, max=3600, help="Lamp-on time of one cycle, s.")
 ]

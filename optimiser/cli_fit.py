@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from . import completion
+
 
 def fit(
     trials: Annotated[
@@ -16,7 +18,9 @@ def fit(
     gel: Annotated[
         str | None,
         typer.Option(
-            metavar="GEL", help="Gel to calibrate, file or id; that of the first trial if left out."
+            metavar="GEL",
+            autocompletion=completion.gels,
+            help="Gel to calibrate, file or id; that of the first trial if left out.",
         ),
     ] = None,
     out: Annotated[

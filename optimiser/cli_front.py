@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..lamp_library.errors import InputError
+from . import completion
 
 if TYPE_CHECKING:
     from .front import LedgerMaker
@@ -23,7 +24,12 @@ STOPPED = 130
 
 def front(
     brief: Annotated[
-        str, typer.Argument(metavar="BRIEF", help="A brief's TOML file, or a packaged id such as demo.")
+        str,
+        typer.Argument(
+            metavar="BRIEF",
+            autocompletion=completion.briefs,
+            help="A brief's TOML file, or a packaged id such as demo.",
+        ),
     ],
     against: Annotated[
         str, typer.Option(help="Two or three of cost, heat, yellowness, initiator, margin, with commas.")

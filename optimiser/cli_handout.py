@@ -8,17 +8,31 @@ from typing import Annotated
 import typer
 
 from ..lamp_library.errors import InputError
+from . import completion
 
 
 def handout(
-    gel: Annotated[str, typer.Argument(metavar="GEL", help="Gel file or packaged id.")],
-    lamp: Annotated[str, typer.Option(metavar="L", help="Packaged lamp's id or a lamp folder.")],
+    gel: Annotated[
+        str, typer.Argument(metavar="GEL", autocompletion=completion.gels, help="Gel file or packaged id.")
+    ],
+    lamp: Annotated[
+        str,
+        typer.Option(
+            metavar="L", autocompletion=completion.lamps, help="Packaged lamp's id or a lamp folder."
+        ),
+    ],
     out: Annotated[Path, typer.Option("--out", metavar="FILE", help="Page to write: .pdf, .png or .svg.")],
     other_lamp: Annotated[
-        str | None, typer.Option(metavar="L", help="Beside it: the same gel in this lamp.")
+        str | None,
+        typer.Option(
+            metavar="L", autocompletion=completion.lamps, help="Beside it: the same gel in this lamp."
+        ),
     ] = None,
     other_gel: Annotated[
-        str | None, typer.Option(metavar="GEL", help="Beside it: this gel, in the same lamp.")
+        str | None,
+        typer.Option(
+            metavar="GEL", autocompletion=completion.gels, help="Beside it: this gel, in the same lamp."
+        ),
     ] = None,
     seconds: Annotated[
         float | None,

@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from . import completion
+
 lamp_app = typer.Typer(
     help="Read a measured lamp, show what it gives, compare two.",
     no_args_is_help=True,
@@ -18,7 +20,12 @@ Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines inst
 Plot = Annotated[
     Path | None, typer.Option("--plot", metavar="FILE", help="Also draw a picture: .png, .svg or .pdf.")
 ]
-LampName = Annotated[str, typer.Argument(metavar="LAMP", help="A packaged lamp's id, or a lamp folder.")]
+LampName = Annotated[
+    str,
+    typer.Argument(
+        metavar="LAMP", autocompletion=completion.lamps, help="A packaged lamp's id, or a lamp folder."
+    ),
+]
 
 
 @lamp_app.command("read")

@@ -7,15 +7,26 @@ from typing import Annotated
 
 import typer
 
+from . import completion
+
 
 def next_trials(
     gel: Annotated[
         str,
-        typer.Argument(metavar="GEL", help="Gel file or id; a calibrated one says what is known already."),
+        typer.Argument(
+            metavar="GEL",
+            autocompletion=completion.gels,
+            help="Gel file or id; a calibrated one says what is known already.",
+        ),
     ],
     brief: Annotated[
         str,
-        typer.Option("--brief", metavar="BRIEF", help="Brief with lamp, cure time, thickness and limits."),
+        typer.Option(
+            "--brief",
+            metavar="BRIEF",
+            autocompletion=completion.briefs,
+            help="Brief with lamp, cure time, thickness and limits.",
+        ),
     ],
     measure: Annotated[
         str, typer.Option(help="What you can measure: temperature, conversion or both.")

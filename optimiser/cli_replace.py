@@ -9,12 +9,24 @@ from typing import Annotated
 
 import typer
 
+from . import completion
+
 NOT_ALIKE = 3
 
 
 def replace(
-    gel: Annotated[str, typer.Argument(metavar="GEL", help="The old gel: a TOML file, or a packaged id.")],
-    lamp: Annotated[str, typer.Option(metavar="L", help="Packaged lamp's id or a lamp folder.")],
+    gel: Annotated[
+        str,
+        typer.Argument(
+            metavar="GEL", autocompletion=completion.gels, help="The old gel: a TOML file, or a packaged id."
+        ),
+    ],
+    lamp: Annotated[
+        str,
+        typer.Option(
+            metavar="L", autocompletion=completion.lamps, help="Packaged lamp's id or a lamp folder."
+        ),
+    ],
     seconds: Annotated[float, typer.Option(min=0.1, max=3600, help="Lamp-on time of one cycle, s.")],
     without: Annotated[
         list[str] | None, typer.Option(help="Substance to do without; may be given again.")

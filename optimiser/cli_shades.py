@@ -9,15 +9,24 @@ from typing import Annotated
 import typer
 
 from ..lamp_library.errors import InputError, unknown_name
+from . import completion
 
 NOT_ALL = 3
 
 
 def shades(
     gels: Annotated[
-        list[str], typer.Argument(metavar="GEL GEL ...", help="Shades: TOML files or packaged ids.")
+        list[str],
+        typer.Argument(
+            metavar="GEL GEL ...", autocompletion=completion.gels, help="Shades: TOML files or packaged ids."
+        ),
     ],
-    lamp: Annotated[str, typer.Option(metavar="L", help="Packaged lamp's id or a lamp folder.")],
+    lamp: Annotated[
+        str,
+        typer.Option(
+            metavar="L", autocompletion=completion.lamps, help="Packaged lamp's id or a lamp folder."
+        ),
+    ],
     seconds: Annotated[float, typer.Option(min=0.1, max=3600, help="Lamp-on time of one cycle, s.")],
     blend: Annotated[
         list[str] | None,

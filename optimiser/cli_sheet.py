@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..lamp_library.errors import InputError
+from . import completion
 
 if TYPE_CHECKING:
     from .batch_sheet import Sheet
@@ -20,7 +21,9 @@ def sheet(
     what: Annotated[
         str,
         typer.Argument(
-            metavar="RUN|GEL", help="Folder of a finished tune run, or a gel file or packaged id."
+            metavar="RUN|GEL",
+            autocompletion=completion.gels,
+            help="Folder of a finished tune run, or a gel file or packaged id.",
         ),
     ],
     batch_g: Annotated[float, typer.Option(help="Batch size, g.")],
@@ -33,6 +36,7 @@ def sheet(
         str | None,
         typer.Option(
             metavar="L",
+            autocompletion=completion.lamps,
             help="Lamp of the trial. Gel: packaged id or lamp folder, needed. Run: one of its lamps, the first if left out.",
         ),
     ] = None,

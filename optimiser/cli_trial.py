@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from . import completion
+
 trial_app = typer.Typer(
     help="Read a laboratory trial, set it against the prediction, list and compare trials.",
     no_args_is_help=True,
@@ -17,7 +19,9 @@ trial_app = typer.Typer(
 Calibrated = Annotated[
     str | None,
     typer.Option(
-        metavar="GEL", help="Predict with the calibration of this gel file, as gelwright fit writes it."
+        metavar="GEL",
+        autocompletion=completion.gels,
+        help="Predict with the calibration of this gel file, as gelwright fit writes it.",
     ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of text.")]

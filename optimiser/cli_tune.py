@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 import typer
 
 from ..lamp_library.errors import InputError
+from . import completion
 
 if TYPE_CHECKING:
     from .brief import Brief
@@ -24,7 +25,11 @@ STOPPED = 130
 def tune(
     brief: Annotated[
         str,
-        typer.Argument(metavar="BRIEF", help="TOML file of a brief or a set, or a packaged id such as demo."),
+        typer.Argument(
+            metavar="BRIEF",
+            autocompletion=completion.briefs_and_sets,
+            help="TOML file of a brief or a set, or a packaged id such as demo.",
+        ),
     ],
     out: Annotated[
         Path, typer.Option("--out", metavar="DIR", help="Run folder; a stopped run is taken up again.")

@@ -9,10 +9,17 @@ from typing import Annotated
 
 import typer
 
+from . import completion
+
 
 def why(
     brief: Annotated[
-        str, typer.Argument(metavar="BRIEF", help="TOML file of a brief, or a packaged id such as demo.")
+        str,
+        typer.Argument(
+            metavar="BRIEF",
+            autocompletion=completion.briefs,
+            help="TOML file of a brief, or a packaged id such as demo.",
+        ),
     ],
     asked: Annotated[
         list[str],

@@ -47,7 +47,7 @@ def customer_page(outcome: Outcome) -> Page:
         verdict_state=verdict_state(best, feasible),
         answer=f"{inputs.gel.coat.capitalize()} coat: {best.name}",
         sentences=(_predicted(inputs.lamps),),
-        figures=key_figures(best, brief.currency),
+        figures=key_figures(best, brief),
         sections=(
             Section(key="range", title="Range in which the prediction holds", blocks=_ranges(outcome, best)),
             Section(key="tested", title="What was tested, and what was not", blocks=(_tested(outcome, best),)),

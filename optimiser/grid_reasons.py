@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
+AIR_M = 30e-6  # estimated: as deep as air leaves a film tacky in the demonstration lamps
 LITTLE = 0.1  # share below which light counts as hardly used, or as hardly arriving
 
 
@@ -132,7 +133,12 @@ def _under_cured(cell: Cell, gel: Gel, lamp: Lamp, *, is_dim: bool) -> str:
     soft = cell.soft
     use = light_use(gel, lamp, soft.position, cell.thickness_m)
     pigments = " and its pigments shade them" if gel.pigments_wt_pct else ""
-    if use.taken_fraction < LITTLE:
+    if soft.is_liquid and soft.thickness_m <= AIR_M:
+        why = (
+            f"air keeps the uppermost micrometres of any film from setting, and this one is {um_from_m(soft.thickness_m):g} µm thin; "
+            f"its initiators take {100 * use.taken_fraction:.1f} % of this lamp's light"
+        )
+    elif use.taken_fraction < LITTLE:
         why = (
             f"its initiators take only {100 * use.taken_fraction:.1f} % of this lamp's light (peak {use.peak_nm:.0f} nm)"
             f"{pigments}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,14 +12,15 @@ from ..models.gel import save_gel
 from .brief import Brief
 from .cautions import long_cautions, short_cautions
 from .lamp_choice import LampsOutcome, Served
-from .page_parts import State
+from .passing_figures import chance_figures, chance_state, chances_words
 from .problem import OBJECTIVE_WORDS
 from .report import chance, write_run_folder
 from .report_text import blend_text, chance_text, materials_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, limit_rows, outcome_data
 from .tune import blended
+from .tune_page import key_figures
 from .versions import versions, versions_text
-from .written_page import write_written_page
+from .written_page import FirstScreen, write_written_page
 
 WAYS = {
     "blend_per_lamp": "a blend for each lamp, with as few different initiators and amines as possible",
@@ -194,9 +196,37 @@ def write_lamps_folder(outcome: LampsOutcome, file: Path, folder: Path) -> Path:
     (folder / "results.json").write_text(data + "\n", encoding="utf-8")
     report = folder / "report.md"
     report.write_text(lamps_report(outcome), encoding="utf-8")
-    served, asked = len(outcome.served), len(outcome.brief.lamps)
-    state: State = "kept" if served == asked else "near" if served else "broken"
-    write_written_page(
-        report, kind="Several lamps", headline=f"{served} of {asked} lamps can be served", state=state
-    )
+    write_written_page(report, kind="Several lamps", **first_screen(outcome))
     return report
+
+
+def first_screen(outcome: LampsOutcome) -> FirstScreen:
+    """How many lamps are served, with what, and how surely."""
+    served, asked = len(outcome.served), len(outcome.brief.lamps)
+    headline = f"{served} of {asked} lamps can be served"
+    if not served:
+        return {"headline": headline, "state": "broken", "answer": "", "figures": ()}
+    shown = [each.shown for each in outcome.served]
+    ids = [each.inputs.lamp.lamp_id for each in outcome.served]
+    if outcome.one_blend is not None:
+        best = outcome.one_blend.candidates[0]
+        answer, figures = f"{best.name} in {', '.join(ids)}", key_figures(best, outcome.brief)
+    else:
+        best = min(
+            shown,
+            key=lambda each: (each.passing.probability_fraction, each.passing_with_data.probability_fraction),
+        )
+        answer = "; ".join(f"{lamp}: {each.name}" for lamp, each in zip(ids, shown, strict=True))
+        figures = tuple(
+            replace(chance_figures(each.passing, None)[0], label=f"Chance of passing in {lamp}")
+            for lamp, each in zip(ids, shown, strict=True)
+        )
+    drawn = (best.passing, best.passing_with_data)
+    sure = served == asked and all(chance_state(each) == "kept" for each in drawn)
+    where = "" if outcome.one_blend is not None or served == 1 else "the least sure of them "
+    return {
+        "headline": f"{headline}; {where}{chances_words(*drawn)}",
+        "state": "kept" if sure else "near",
+        "answer": answer,
+        "figures": figures,
+    }

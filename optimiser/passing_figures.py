@@ -18,7 +18,7 @@ def chance_state(passing: Passing) -> State:
     return "kept" if chance >= LIKELY else "near" if chance >= DOUBTFUL else "broken"
 
 
-def chances_words(use: Passing, with_data: Passing | None) -> str:
+def chances_words(use: Passing, with_data: Passing | None = None) -> str:
     """Both chances for a headline."""
     first = f"passes in {100 * use.probability_fraction:.0f} % of uses if the model is right"
     if with_data is None:

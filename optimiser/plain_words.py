@@ -31,9 +31,9 @@ def _cure(soft: CureFigures, limits: Limits) -> str:
     held = f"of every 100 bonds that can link, {reached:.0f} have linked; {possible:.0f} is about what this gel can do"
     if reached >= asked:
         return f"At the bottom, next to the nail, the gel has set: {held}."
+    feel = " It may feel hard on top all the same. Hard is not cured." if not soft.is_liquid else ""
     return (
-        f"At the bottom, next to the nail, the gel is still soft: {held}, and {asked:.0f} is asked for. It may feel hard on top all "
-        "the same. Hard is not cured."
+        f"At the bottom, next to the nail, the gel is still soft: {held}, and {asked:.0f} is asked for.{feel}"
     )
 
 
@@ -41,7 +41,7 @@ def _tack(soft: CureFigures) -> str:
     layer = um_from_m(soft.uncured_layer_m)
     if layer < 0.5:
         return "The surface is dry."
-    if soft.uncured_layer_m >= soft.thickness_m:
+    if soft.is_liquid:
         return "Nothing has set: this is liquid gel, and it must not touch the skin."
     hair = layer / _HAIR_UM
     thin = (

@@ -21,6 +21,7 @@ from .report_pictures import LAMP_PICTURES, picture_name
 from .report_text import chance_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, candidate_table, citations, outcome_data
 from .tune import Outcome, blended
+from .verdict import dose_text
 from .versions import versions_text
 from .ways_out import way_out_lines
 
@@ -254,7 +255,7 @@ def _place_row(place: Place) -> tuple[str, ...]:
         place.position, f"{um_from_m(place.thickness_m):g}", f"{place.bottom_conversion_fraction:.3f}",
         f"{place.surface_conversion_fraction:.3f}", f"{place.mean_conversion_fraction:.3f}",
         f"{place.conversion_ceiling_fraction:.3f}", f"{um_from_m(place.uncured_layer_m):.1f}",
-        f"{c_from_k(place.film_peak_k):.1f}", f"{c_from_k(place.nail_bed_peak_k):.1f}", f"{place.cem43_min:.2g}",
+        f"{c_from_k(place.film_peak_k):.1f}", f"{c_from_k(place.nail_bed_peak_k):.1f}", dose_text(place.cem43_min),
         _damage(place), f"{place.residual_initiator_wt_pct:.3f}",
     )  # fmt: skip
 
@@ -331,7 +332,12 @@ def _substances(outcome: Outcome) -> list[str]:
         "Left out:",
         "",
     ]
-    lines += [f"- {out.key} ({out.name}): {out.reason}" for out in space.excluded] or ["- none"]
+    reasons: dict[str, list[str]] = {}
+    for out in space.excluded:
+        reasons.setdefault(out.reason, []).append(
+            f"{out.key} ({out.name})" if out.name != out.key else out.key
+        )
+    lines += [f"- {', '.join(named)}: {reason}" for reason, named in reasons.items()] or ["- none"]
     if space.law_notes:
         lines += ["", "Resin base, stabilisers and pigments:", ""]
         lines += [f"- {note}" for note in (*space.law_breaches, *space.law_notes)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from ..lamp_library.units import c_from_k
+from .brief import Margins
 from .page_html import write_page
 from .page_parts import KeyFigure, Page, Picture, Section, State
 from .passing_figures import chance_figures, chance_state, chances_words
@@ -29,7 +30,7 @@ def set_page(outcome: SetOutcome, report: str) -> Page:
     verdict = set_verdict(outcome)
     told = report.replace(f"{verdict.text}\n\n", "")  # on the first screen
     written = parts_of(without_pictures(told))
-    blends = "; ".join(f"{name}: {_blend(outcome, name)}" for name in outcome.blends)
+    blends = blends_words(outcome)
     return Page(
         kind="A set of coats",
         title=written.title,
@@ -41,7 +42,7 @@ def set_page(outcome: SetOutcome, report: str) -> Page:
         verdict_state=_state(outcome),
         answer=blends if outcome.is_feasible else f"Nearest. {blends}",
         sentences=verdict.sentences,
-        figures=_figures(outcome),
+        figures=set_figures(outcome),
         sections=(
             *(
                 Section(key=f"stack-{stack + 1}", title=title, blocks=stack_blocks(outcome, stack))
@@ -54,10 +55,11 @@ def set_page(outcome: SetOutcome, report: str) -> Page:
     )
 
 
-def _blend(outcome: SetOutcome, name: str) -> str:
+def blends_words(outcome: SetOutcome) -> str:
+    """The blend of every gel of the set."""
     from .report_text import blend_text
 
-    return blend_text(outcome.blends[name])
+    return "; ".join(f"{name}: {blend_text(blend)}" for name, blend in outcome.blends.items())
 
 
 def _titles(outcome: SetOutcome) -> list[str]:
@@ -100,8 +102,10 @@ def _state(outcome: SetOutcome) -> State:
     return "kept" if likely and thickest_buried(outcome).layer_m <= SHOWN_BURIED_M else "near"
 
 
-def _figures(outcome: SetOutcome) -> tuple[KeyFigure, ...]:
+def set_figures(outcome: SetOutcome) -> tuple[KeyFigure, ...]:
+    """The numbers of the first screen."""
     rows = worst_rows(outcome)
+    kept = "" if outcome.inputs.asked.brief.margins == Margins() else " with the margin"
     cure = next((each for each in rows if each.constraint.figure == "bottom_conversion_fraction"), None)
     heat = next((each for each in rows if each.constraint.figure == HEAT_FIGURES[0]), None)
     bond = min(outcome.results, key=lambda result: result.bond_side_conversion_fraction)
@@ -119,13 +123,11 @@ def _figures(outcome: SetOutcome) -> tuple[KeyFigure, ...]:
             KeyFigure(
                 label="Base conversion nearest to its limit",
                 value=f"{cure.figure:.3f}",
-                remark=f"{_where(cure)}; asked {cure.constraint.limit:.3f} with the margin",
+                remark=f"{_where(cure)}; asked {cure.constraint.limit:.3f}{kept}",
                 state=_limit_state(cure),
             )
         )
-    limit = (
-        "" if heat is None else f"; asked at most {c_from_k(heat.constraint.limit):.1f} °C with the margin"
-    )
+    limit = "" if heat is None else f"; asked at most {c_from_k(heat.constraint.limit):.1f} °C{kept}"
     found += [
         KeyFigure(
             label="Nail bed, hottest",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ..lamp_library.units import c_from_k, um_from_m
 from .answer import Candidate
+from .brief import Brief, Margins
 from .cautions import long_cautions
 from .constraints import Constraint
 from .cure_pictures import conversion_picture, light_picture, temperature_pictures
@@ -41,7 +42,7 @@ def tune_page(outcome: Outcome) -> Page:
         verdict_state=verdict_state(best, feasible),
         answer=best.name if feasible else f"Nearest blend: {best.name}",
         sentences=best.verdict.sentences,
-        figures=key_figures(best, inputs.brief.currency),
+        figures=key_figures(best, inputs.brief),
         sections=(
             Section(key="pictures", title="Pictures of the first blend", blocks=pictures(outcome)),
             *sections_of(written, _SHOWN_ELSEWHERE),
@@ -66,8 +67,9 @@ def headline_of(best: Candidate, feasible: bool) -> str:
     return f"{best.verdict.headline}; {chances_words(best.passing, best.passing_with_data)}"
 
 
-def key_figures(shown: Candidate, currency: str) -> tuple[KeyFigure, ...]:
+def key_figures(shown: Candidate, brief: Brief) -> tuple[KeyFigure, ...]:
     """Base, tacky layer, nail bed, chance of passing and cost of one blend."""
+    currency, kept = brief.currency, "" if brief.margins == Margins() else " with the margin"
     soft = min(
         shown.places, key=lambda place: place.bottom_conversion_fraction / place.conversion_ceiling_fraction
     )
@@ -81,14 +83,14 @@ def key_figures(shown: Candidate, currency: str) -> tuple[KeyFigure, ...]:
             label="Conversion at the base of the coat",
             value=f"{soft.bottom_conversion_fraction:.{digits}f}",
             remark=f"{_place(soft.position, soft.thickness_m)}; possible {soft.conversion_ceiling_fraction:.2f}"
-            + (f", asked {asked[0].limit:.{digits}f} with the margin" if asked else ""),
+            + (f", asked {asked[0].limit:.{digits}f}{kept}" if asked else ""),
             state=asked[1] if asked else "plain",
         ),
         KeyFigure(
             label="Nail bed, hottest",
             value=f"{c_from_k(hot.nail_bed_peak_k):.1f} °C",
             remark=_place(hot.position, hot.thickness_m)
-            + (f"; asked at most {limit[0].shown(limit[0].limit)} with the margin" if limit else ""),
+            + (f"; asked at most {limit[0].shown(limit[0].limit)}{kept}" if limit else ""),
             state=limit[1] if limit else "plain",
         ),
         KeyFigure(

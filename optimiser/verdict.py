@@ -47,6 +47,11 @@ class CureFigures:
         """Position and thickness in words."""
         return f"{self.position}, {um_from_m(self.thickness_m):g} µm"
 
+    @property
+    def is_liquid(self) -> bool:
+        """Whether nothing of the film has set; layers are sums over cells, hence the last digits."""
+        return self.uncured_layer_m >= (1.0 - 1e-9) * self.thickness_m
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
@@ -144,7 +149,7 @@ def _cure_sentence(figures: CureFigures, wanted: float) -> str:
 
 def _tacky_sentence(figures: CureFigures) -> str:
     layer = um_from_m(figures.uncured_layer_m)
-    if layer >= um_from_m(figures.thickness_m):
+    if figures.is_liquid:
         return "Nothing of the coat sets: keep it off the skin."
     if layer < 0.5:
         return "The surface sets."

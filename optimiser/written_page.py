@@ -7,13 +7,14 @@ import re
 from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypedDict
 
 from .page_html import write_page
 from .page_parts import KeyFigure, Page, Prose, Section, State
 
 _HEADING = re.compile(r"^## +(.*)$", re.MULTILINE)
 _IMAGE = re.compile(r"(!\[[^\]]*\])\(([^)]+\.png)\)")
-_OTHER_REPORT = re.compile(r"\(([^)]*)report\.md\)")
+_OTHER_REPORT = re.compile(r"\[([^\]]*)report\.md\]\(([^)]*)report\.md\)")
 _NUMBERED = re.compile(r"^\d+\. +(.*)$", re.MULTILINE)
 _COLUMNS = re.compile(r"\S {2,}\S")
 _SIGNS = re.compile(r"[\\`*_\[\]<>#|~]|^[-+](?= )|^\d+(?=[.)] )")
@@ -45,6 +46,15 @@ class Written:
     opening: str
     sections: tuple[tuple[str, str], ...]
     cautions: tuple[str, ...]
+
+
+class FirstScreen(TypedDict):
+    """Verdict in few words, its sign, the blend and the numbers beside it."""
+
+    headline: str
+    state: State
+    answer: str
+    figures: tuple[KeyFigure, ...]
 
 
 def parts_of(text: str) -> Written:
@@ -154,7 +164,7 @@ def _with_pictures(text: str, folder: Path | None) -> str:
             return found[0]
         return f"{found[1]}({picture_inside(file)})"
 
-    return _OTHER_REPORT.sub(r"(\1report.html)", _IMAGE.sub(inside, text))
+    return _OTHER_REPORT.sub(r"[\1report.html](\2report.html)", _IMAGE.sub(inside, text))
 
 
 def picture_inside(file: Path) -> str:

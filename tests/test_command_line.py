@@ -147,3 +147,27 @@ def test_usage_errors_are_one_line(
     assert message in said
     assert said.count("\n") == 1
     assert "--help'" in said
+
+
+@pytest.mark.parametrize(
+    ("words", "offered"),
+    [
+        ("cure cl", {"clear_builder"}),
+        ("cure full", {"full_build"}),
+        ("cure clear_builder --lamp demo_narrow_4", {"demo_narrow_405"}),
+        ("lamp show demo_st", {"demo_strong_395"}),
+        ("tune base_and", {"base_and_builder"}),
+        ("why dem", {"demo"}),
+        ("cure ./cl", set()),  # then the shell offers files
+    ],
+)
+def test_the_shell_is_offered_packaged_names(
+    words: str, offered: set[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    line = f"gelwright {words}"
+    monkeypatch.setenv("COMP_WORDS", line)
+    monkeypatch.setenv("COMP_CWORD", str(len(line.split()) - 1))
+    monkeypatch.setenv("_GELWRIGHT_COMPLETE", "complete_bash")
+    with pytest.raises(SystemExit):
+        cli.main([])
+    assert set(capsys.readouterr().out.split()) == offered

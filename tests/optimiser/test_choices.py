@@ -12,7 +12,7 @@ from gelwright.lamp_library.errors import InputError
 from gelwright.optimiser.brief import Brief, Choices
 from gelwright.optimiser.brief_reader import read_brief
 from gelwright.optimiser.choices import Choice, ChoicesOutcome, brief_of, combinations_of, tune_choices
-from gelwright.optimiser.choices_report import choices_data, choices_report, why
+from gelwright.optimiser.choices_report import choices_data, choices_report, first_screen, why
 from gelwright.optimiser.demo_data import brief_path
 
 
@@ -80,6 +80,10 @@ def test_the_winner_has_the_least_objective_and_was_searched_in_full(
     assert all(each.objective >= best.objective for each in others if each.is_feasible)
     assert why(outcome)[0].startswith("90 s steady won")
     assert "best/report.md" in choices_report(outcome)
+    shown, screen = outcome.best.candidates[0], first_screen(outcome)  # type: ignore[union-attr]
+    assert screen["answer"] == shown.name
+    assert screen["headline"].startswith("90 s steady won")
+    assert f"passes in {100 * shown.passing.probability_fraction:.0f} % of uses" in screen["headline"]
     assert choices_data(outcome)["choices"][0]["exposure_s"] == 90.0
 
 

@@ -17,7 +17,7 @@ from gelwright.optimiser.demo_data import load_any_gel
 from gelwright.optimiser.grid import Grid, run_grid
 from gelwright.optimiser.grid_inputs import load_gels, load_lamps, names_in
 from gelwright.optimiser.grid_page import grid_page, grid_text
-from gelwright.optimiser.grid_reasons import light_use
+from gelwright.optimiser.grid_reasons import light_use, reason_of
 from gelwright.optimiser.grid_rescue import first_passing
 from gelwright.optimiser.page_html import bound, page_html
 
@@ -106,6 +106,24 @@ def test_light_use_is_beer_lambert_for_one_wavelength() -> None:
     assert 0.0 < thick.arriving_fraction < thin.arriving_fraction <= 1.0
     # a lamp of one narrow band: what is not taken arrives, up to the spread of the coefficient over the band
     assert thick.arriving_fraction == pytest.approx(1.0 - thick.taken_fraction, rel=0.05)
+
+
+def test_a_film_that_air_keeps_from_setting_is_not_blamed_on_the_lamp() -> None:
+    gel = replace(load_any_gel("base_coat"), thickness_m=6e-6)
+    cell = run_grid({"thin": gel}, {LAMPS[1]: load_lamp(LAMPS[1])}, seconds=30.0).cells[0]
+    assert cell.soft.is_liquid
+    assert "air keeps the uppermost micrometres" in cell.reason
+    assert "take only" not in cell.reason
+
+
+def test_more_light_that_would_not_help_is_not_called_lacking(grid: Grid) -> None:
+    cell = next(each for each in grid.cells if "too little light" in each.reason)
+    gel, lamp = grid.gels[cell.gel_key], grid.lamps[cell.lamp_id]
+    tried = {"was_tried": True, "times_the_light": None}
+    told = reason_of(cell, gel, lamp, Limits(), **tried)  # type: ignore[arg-type]
+    assert "twenty times the light would not cure it either" in told
+    assert "too little light" not in told
+    assert "not of brightness" in told
 
 
 def test_every_field_of_the_page_opens_its_reason(grid: Grid) -> None:

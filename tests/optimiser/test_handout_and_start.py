@@ -73,6 +73,7 @@ def test_a_handout_needs_a_second_pair(tmp_path: Path) -> None:
         (0.3, 310.0, 0.0, ("still soft", "Hard is not cured", "surface is dry")),
         (0.9, 325.0, 100e-6, ("too hot", "Nothing has set")),
         (0.9, 316.0, 10e-6, ("may feel it",)),
+        (0.0, 310.0, 100e-6, ("still soft", "Nothing has set")),
     ],
 )
 def test_plain_words_follow_the_figures(
@@ -85,6 +86,8 @@ def test_plain_words_follow_the_figures(
     told = " ".join(plain_words(place, place, Limits()))
     for part in parts:
         assert part in told
+    # liquid gel is not said to feel hard
+    assert not ("Nothing has set" in told and "feel hard" in told)
 
 
 def test_a_started_project_can_be_tuned(tmp_path: Path) -> None:

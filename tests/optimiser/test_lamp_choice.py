@@ -14,7 +14,7 @@ import pytest
 from gelwright.lamp_library.errors import InputError
 from gelwright.optimiser.brief import Brief, Limits
 from gelwright.optimiser.lamp_choice import LampsOutcome, largest_servable, tune_lamps
-from gelwright.optimiser.lamp_choice_report import lamps_data, lamps_report, lamps_text
+from gelwright.optimiser.lamp_choice_report import first_screen, lamps_data, lamps_report, lamps_text
 from gelwright.optimiser.local import Local
 
 LAMPS = ("demo_arch_365_405", "demo_narrow_385", "demo_narrow_405")
@@ -75,6 +75,11 @@ def test_a_blend_per_lamp_uses_as_few_raw_materials_as_any_choice(
     assert all(round(1000.0 * load, 6) == round(1000.0 * load) for load in loads)
     assert all(lamp in lamps_report(outcome) for lamp in LAMPS)
     assert len(lamps_data(outcome)["served"]) == 3
+    screen = first_screen(outcome)
+    assert screen["headline"].startswith("3 of 3 lamps can be served; the least sure of them passes in ")
+    for each, figure in zip(outcome.served, screen["figures"], strict=True):
+        assert f"{each.inputs.lamp.lamp_id}: {each.shown.name}" in screen["answer"]
+        assert figure.value == f"{100 * each.shown.passing.probability_fraction:.0f} %"
 
 
 def test_the_largest_set_leaves_out_the_lamp_that_no_blend_serves_and_says_why(
@@ -102,6 +107,12 @@ def test_a_blend_of_the_largest_set_keeps_every_limit_in_each_of_its_lamps(
     assert outcome.one_blend is not None
     best = outcome.one_blend.candidates[0]
     assert best.is_feasible
+    screen = first_screen(outcome)
+    assert best.name in screen["answer"]
+    assert (
+        f"in {100 * best.passing_with_data.probability_fraction:.0f} % with its own doubt"
+        in screen["headline"]
+    )
     assert {row.lamp_id for row in best.constraints if row.lamp_id} == {
         each.inputs.lamp.lamp_id for each in outcome.served
     }
@@ -115,6 +126,7 @@ def test_nothing_served_is_an_answer_too(served: Callable[..., LampsOutcome]) ->
     assert not outcome.is_feasible
     assert "No lamp can be served" in lamps_text(outcome)
     assert "No lamp can be served" in lamps_report(outcome)
+    assert first_screen(outcome)["state"] == "broken"
 
 
 def test_one_lamp_cannot_be_served_in_several_ways(make_brief: Callable[..., Brief]) -> None:

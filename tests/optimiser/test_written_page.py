@@ -17,7 +17,7 @@ Two lamps were asked for.
 
 ## Answer
 
-**BAPO 0.2 %**; see [the blend](best/report.md).
+**BAPO 0.2 %**; see [best/report.md](best/report.md).
 
 ![a line](line.png)
 
@@ -57,7 +57,7 @@ def test_the_page_holds_its_pictures_and_leads_to_other_pages(tmp_path: Path) ->
     assert page.name == "report.html"
     assert 'src="data:image/png;base64,' in text
     assert "line.png" not in text
-    assert 'href="best/report.html"' in text
+    assert '<a href="best/report.html">best/report.html</a>' in text
     for words in (
         "2 of 2 lamps can be served",
         "Two lamps were asked for.",
