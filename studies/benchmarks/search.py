@@ -182,7 +182,7 @@ def main(
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--seeds", type=int, default=10)
-    parser.add_argument("--films", type=int, default=3000, help="budget of a run")
+    parser.add_argument("--films", type=int, default=2000, help="budget of a run")
     parser.add_argument("--briefs", nargs="*", default=[file.stem for file in BRIEFS])
     parser.add_argument("--methods", nargs="*", default=[AUDIT, OURS, *METHODS])
     parser.add_argument("--folder", type=Path, default=HERE / "results")

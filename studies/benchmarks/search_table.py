@@ -11,6 +11,7 @@ from readme_section import markdown, write_section
 
 MARKS = ("<!-- search: written by search.py -->", "<!-- end of search -->")
 OURS = "gelwright"
+ALONE = "where only the product has run, its own best is the measure and says nothing about success"
 NEAR = 1.01  # success: within 1 % of the best known
 
 
@@ -42,7 +43,10 @@ def hits(runs: pd.DataFrame) -> pd.DataFrame:
 
 
 def by_method(table: pd.DataFrame) -> pd.DataFrame:
-    """Success and films over all briefs, one row per method, the best first."""
+    """Success and films over all briefs, one row per method, the best first.
+
+    Films per success are those until success, or of the whole run where there was none, over the number of successes.
+    """
     rows = []
     for method, part in table.groupby("method"):
         reached = part[part["hit"]]
@@ -55,12 +59,30 @@ def by_method(table: pd.DataFrame) -> pd.DataFrame:
                 "briefs always solved": sum(each["hit"].all() for _, each in part.groupby("brief")),
                 "briefs": part["brief"].nunique(),
                 "median films to within 1 %": reached["films_to_hit"].median(),
+                "films per success": part["films_to_hit"].fillna(part["films"]).sum() / max(len(reached), 1),
                 "median s to within 1 %": reached["s_to_hit"].median(),
                 "median films of a whole run": part["films"].median(),
                 "order": -part["hit"].mean(),
             }
         )
     return pd.DataFrame(rows).sort_values("order").drop(columns="order")
+
+
+def ratios(table: pd.DataFrame) -> str:
+    """One sentence: how many times the films of the product the best of the others needs, by either measure."""
+    ours, others = table[table["method"] == OURS], table[~table["method"].str.startswith(OURS)]
+    words = []
+    for column in ("median films to within 1 %", "films per success"):
+        reached = others.dropna(subset=["median films to within 1 %"])
+        if reached.empty or ours.empty:
+            return "Not enough has run yet for a comparison."
+        best = reached.loc[reached[column].idxmin()]
+        mine = float(ours[column].iloc[0])
+        words.append(
+            f"{column}: {mine:.0f}, the best of the others ({best['method']}, success {best['success']}) {best[column]:.0f}, "
+            f"{best[column] / mine:.1f} times as many"
+        )
+    return ". ".join([words[0][0].upper() + words[0][1:], words[1][0].upper() + words[1][1:]]) + "."
 
 
 def by_brief(table: pd.DataFrame) -> pd.DataFrame:
@@ -109,12 +131,11 @@ def write_results(runs: pd.DataFrame, folder: Path, readme: Path | None) -> None
     compared = table[table["brief"].isin(others.index)]  # alone, the product would be its own measure
     text = "\n\n".join(
         [
+            ratios(by_method(compared)),
             f"The {compared['brief'].nunique()} of {table['brief'].nunique()} briefs that others have searched so far, together:",
             markdown(by_method(compared)),
-            (
-                "Brief by brief: runs within 1 % of the best known out of all runs, median films until then (where only the "
-                "product has run, its own best is the measure and says nothing about success):"
-            ),
+            "Brief by brief: runs within 1 % of the best known out of all runs, median films until then"
+            + (":" if len(others) == table["brief"].nunique() else f" ({ALONE}):"),
             markdown(by_brief(table)),
             *(f"{method}: {note}." for method, note in skipped.items()),
             "![Share of runs within 1 % of the best known against films simulated](results/search.png)",
