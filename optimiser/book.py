@@ -314,7 +314,7 @@ def book_text(book: Path) -> tuple[str, int]:
     faulty = sum(bool(each.fault) for each in found) + len(complaints)
     lines += [f"FAULT: {each}" for each in complaints]
     lines.append(
-        f"{len(found)} entries, {faulty} with a fault."
+        f"{len(found)} {'entry' if len(found) == 1 else 'entries'}, {faulty} with a fault."
         if found
         else f"{book}: the book is empty. Add with gelwright book add."
     )

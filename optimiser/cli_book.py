@@ -49,7 +49,10 @@ def add(
 def list_all(
     book: Annotated[Path, typer.Argument(metavar="BOOK", help="Folder of the book.")], as_json: Json = False
 ) -> None:
-    """List everything in the book; a damaged entry is named, with exit code 2, and the others still open."""
+    """List everything in the book; a damaged entry is named, with exit code 2, and the others still open.
+
+    Example: gelwright book list my_book
+    """
     from dataclasses import asdict
 
     from .book import book_text, entries, open_book
@@ -69,7 +72,10 @@ def show(
     book: Annotated[Path, typer.Argument(metavar="BOOK", help="Folder of the book.")],
     name: Annotated[str, typer.Argument(metavar="NAME", help="An entry, or kind/name.")],
 ) -> None:
-    """Where an entry lies, what it is, and what was done to it."""
+    """Where an entry lies, what it is, and what was done to it.
+
+    Example: gelwright book show my_book trial_a
+    """
     from .book import entry_named, log_lines, open_book, short_hash
 
     folder = open_book(book)

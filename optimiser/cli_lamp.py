@@ -89,7 +89,10 @@ def _as_path(folder: Path) -> str:
 
 @lamp_app.command("show")
 def show(lamp: LampName, plot: Plot = None, as_json: Json = False) -> None:
-    """Show what a lamp gives at each position, and how fast it spends each initiator."""
+    """Show what a lamp gives at each position, and how fast it spends each initiator.
+
+    Example: gelwright lamp show demo_arch_365_405
+    """
     from ..lamp_library.lamp import load_lamp
     from .lamp_plot import check_format, lamp_picture, save_picture
     from .lamp_text import show_text
@@ -107,7 +110,10 @@ def show(lamp: LampName, plot: Plot = None, as_json: Json = False) -> None:
 
 @lamp_app.command("list")
 def list_packaged(as_json: Json = False) -> None:
-    """List the packaged lamps, which are invented demonstration data."""
+    """List the packaged lamps, which are invented demonstration data.
+
+    Example: gelwright lamp list
+    """
     from ..lamp_library.lamp import list_lamps, load_lamp
     from ..lamp_library.units import mw_cm2_from_w_m2
     from .lamp_text import peaks_text
@@ -188,7 +194,10 @@ def drift(
     plot: Plot = None,
     as_json: Json = False,
 ) -> None:
-    """A lamp read again: drift of each position, ageing rate, time to 70 %, and how long gels go on passing."""
+    """A lamp read again: drift of each position, ageing rate, time to 70 %, and how long gels go on passing.
+
+    Example: gelwright lamp drift arch_new arch_600_h arch_1500_h --gel clear_builder --seconds 60
+    """
     from .lamp_drift_text import drift_data, drift_of, drift_picture, drift_text, gel_margins
     from .lamp_plot import check_format
     from .progress import ProgressBar
@@ -212,7 +221,10 @@ def report(
     lamp: LampName,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for report.md and the picture.")],
 ) -> None:
-    """Write the lamp report: identity, set-up, instrument, irradiance by position; missing fields are asked for."""
+    """Write the lamp report: identity, set-up, instrument, irradiance by position; missing fields are asked for.
+
+    Example: gelwright lamp report demo_arch_365_405 --out lamp_report
+    """
     from ..lamp_library.lamp import load_lamp
     from .lamp_report import FIELD_WORDS, missing_fields, write_report
     from .lamp_view import lamp_figures

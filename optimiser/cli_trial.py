@@ -86,7 +86,10 @@ def show(
     calibrated: Calibrated = None,
     as_json: Json = False,
 ) -> None:
-    """Analyse a trial folder again from its raw logs and show it against today's prediction."""
+    """Analyse a trial folder again from its raw logs and show it against today's prediction.
+
+    Example: gelwright trial show my_trial --calibrated fitted.toml
+    """
     from .cure_run import check_picture
     from .trial_command import run_folder
     from .trial_run import trial_data, trial_text
@@ -109,7 +112,10 @@ def list_all(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """List the trials under a folder; a damaged one is named and the others still open."""
+    """List the trials under a folder; a damaged one is named and the others still open.
+
+    Example: gelwright trial list trials
+    """
     from .demo_data import list_demo_sheets
     from .trial_command import list_trials
 
@@ -132,7 +138,9 @@ def list_all(
     width = max((len(row.trial_id) for row in rows), default=0) + 2
     for row in rows:
         typer.echo(f"{row.trial_id:<{width}}{'DAMAGED: ' + row.fault if row.fault else row.summary}")
-    typer.echo(f"{len(rows)} trial(s)." if rows else f"{folder}: no trials here.")
+    typer.echo(
+        f"{len(rows)} {'trial' if len(rows) == 1 else 'trials'}." if rows else f"{folder}: no trials here."
+    )
 
 
 @trial_app.command("compare")
@@ -141,7 +149,10 @@ def compare(
     calibrated: Calibrated = None,
     as_json: Json = False,
 ) -> None:
-    """Trials side by side: peak, second exposure, and how far the model was off."""
+    """Trials side by side: peak, second exposure, and how far the model was off.
+
+    Example: gelwright trial compare trial_a trial_b
+    """
     from .progress import ProgressBar
     from .trial_command import compare_text, run_folder
     from .trial_run import trial_data

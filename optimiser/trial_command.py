@@ -24,7 +24,7 @@ from ..models.trial_sheet import RECORD_FIELDS, SHEET_FILE, TrialSheet, read_she
 from .demo_data import load_any_gel, sheet_path
 from .page_html import write_page
 from .trial_page import trial_page
-from .trial_run import TrialRun, run_of, trial_data, trial_text
+from .trial_run import TrialRun, percent, run_of, trial_data, trial_text
 
 _IS_PATH = re.compile(r"[/\\]|\.toml$")
 PICTURE = "trial.png"
@@ -227,7 +227,7 @@ def _compare_row(run: TrialRun) -> tuple[str, ...]:
         each = run.deviations[0]
         return (trial.trial_id, "-", "-", "-", "no probe", "-", "-", f"{each.rms / each.noise_rms:.1f}")
     peak, cycles, each = analysis.peaks[0], analysis.cycles, run.deviations[0]
-    share = f"{100 * cycles.share[1]:.1f}" if cycles is not None and cycles.heat_k.size > 1 else "-"
+    share = percent(cycles.share[1]) if cycles is not None and cycles.heat_k.size > 1 else "-"
     verdict = "faulty" if run.faults else (cycles.verdict if cycles is not None else "no heats")
     return (
         trial.trial_id, f"{peak.height_k:.2f}", f"{peak.time_s:.1f}", share, verdict, f"{each.predicted_peak:.2f}",

@@ -4,7 +4,9 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 import typer
@@ -171,3 +173,21 @@ def test_the_shell_is_offered_packaged_names(
     with pytest.raises(SystemExit):
         cli.main([])
     assert set(capsys.readouterr().out.split()) == offered
+
+
+def every_command(group: Any, before: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
+    """Words and command of all commands, those of groups included."""
+    for name, command in group.commands.items():
+        if hasattr(command, "commands"):
+            yield from every_command(command, (*before, name))
+        else:
+            yield (*before, name), command
+
+
+def test_the_help_of_every_command_shows_an_example_of_it() -> None:
+    found = dict(every_command(typer.main.get_command(cli.app)))
+    assert len(found) > 25
+    lacking = [
+        words for words, each in found.items() if f"gelwright {' '.join(words)}" not in (each.help or "")
+    ]
+    assert lacking == []

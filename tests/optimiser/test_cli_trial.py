@@ -174,6 +174,7 @@ def test_commands_show_compare_and_json(
         if "--json" in arguments:
             assert json.loads(out)["trial"] == "tip_three_cycles"
     assert "not cured" in out
+    assert "-0.0 " not in out
     assert (tmp_path / "a.png").stat().st_size > 10_000
 
 

@@ -178,11 +178,11 @@ def test_everything_is_reached_with_the_keyboard(page: Any) -> None:
     assert {"two", "lesson", "gel", "lamp", "position", "programme", "Film", "Time", "add", "open"} <= seen
 
 
-def findings(page: Any) -> list[str]:
+def findings(page: Any, impacts: tuple[str | None, ...] = SERIOUS) -> list[str]:
     from axe_playwright_python.sync_playwright import Axe
 
     found = Axe().run(page).response["violations"]
-    return [f"{each['id']}: {each['nodes'][0]['html'][:120]}" for each in found if each["impact"] in SERIOUS]
+    return [f"{each['id']}: {each['nodes'][0]['html'][:120]}" for each in found if each["impact"] in impacts]
 
 
 @pytest.mark.parametrize("dress", ["light", "dark"])
@@ -207,7 +207,7 @@ def reports(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
 
 
 @pytest.mark.parametrize("dress", ["light", "dark"])
-def test_reports_have_no_serious_accessibility_finding_and_fetch_nothing(
+def test_reports_have_no_accessibility_finding_at_all_and_fetch_nothing(
     browser: Any, reports: list[Path], dress: str
 ) -> None:
     context = browser.new_context(color_scheme=dress)
@@ -216,7 +216,8 @@ def test_reports_have_no_serious_accessibility_finding_and_fetch_nothing(
     page.on("request", lambda request: asked.append(request.url))
     for file in reports:
         page.goto(file.as_uri())
-        assert findings(page) == []
+        page.evaluate("document.querySelectorAll('details').forEach(part => { part.open = true })")
+        assert findings(page, ("minor", "moderate", *SERIOUS)) == []
     assert [url for url in asked if not url.startswith(("file:", "data:"))] == []
     context.close()
 
