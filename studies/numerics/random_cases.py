@@ -125,7 +125,7 @@ def draw(table: pd.DataFrame, path: Path) -> None:
         panel.set_ylabel("cases below / %")
     axes[0].set_xlabel("error of conversion")
     axes[1].set_xlabel("error of temperature / K")
-    figure.suptitle(f"{len(table)} random films at default settings; dashed: promised")
+    figure.suptitle(f"{len(table)} random films at default settings; dashed: what is asked")
     save(figure, path)
 
 
