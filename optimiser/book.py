@@ -213,7 +213,7 @@ def _summary(kind: str, path: Path) -> str:
         trial = load_trial(path)
         use = "in fits" if trial.included else "left out of fits"
         return (
-            f"{trial.gel.name}, {1e6 * trial.thickness_m:g} um, {trial.lamp.lamp_id}, {trial.position}; {use}"
+            f"{trial.gel.name}, {1e6 * trial.thickness_m:g} µm, {trial.lamp.lamp_id}, {trial.position}; {use}"
         )
     if kind == "lamps":
         lamp = load_lamp(path)

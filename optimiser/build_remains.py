@@ -59,7 +59,7 @@ def remains_lines(result: StackResult) -> list[str]:
     wipes = _wipes(result)
     if wipes:
         each = "; ".join(
-            f"{um_from_m(event.removed_thickness_m):.1f} um at {event.start_s:g} s" for event in wipes
+            f"{um_from_m(event.removed_thickness_m):.1f} µm at {event.start_s:g} s" for event in wipes
         )
         total = sum(mg_cm2(event.removed_mass_kg_m2) for event in wipes)
         lines.append(

@@ -123,7 +123,7 @@ def _event_row(event: EventResult) -> tuple[str, ...]:
     wiped = ""
     if event.kind == "wipe":
         mass = mg_cm2(event.removed_mass_kg_m2)
-        wiped = f"{um_from_m(event.removed_thickness_m):.1f} um, {mass:.2f} mg/cm2"
+        wiped = f"{um_from_m(event.removed_thickness_m):.1f} µm, {mass:.2f} mg/cm2"
     bond = event.coats[0].bottom_conversion_fraction
     return (
         f"{event.start_s:g}", event.words, f"{bond:.3f}", f"{um_from_m(event.tacky_layer_m):.1f}",

@@ -86,7 +86,7 @@ def cure_text(
     """Verdict, table of positions and cautions as text; `blanks` are the runs with blank of repeated cycles."""
     first = results[0]
     lines = [
-        f"{gel.name} ({gel.coat}), {um_from_m(first.thickness_m):g} um, {first.exposure_s:g} s{_cycles_and_programme(first)} in {lamp.name}",
+        f"{gel.name} ({gel.coat}), {um_from_m(first.thickness_m):g} µm, {first.exposure_s:g} s{_cycles_and_programme(first)} in {lamp.name}",
         hand_text(hand or Hand()),
         *lamp_state_lines(lamp),
     ]

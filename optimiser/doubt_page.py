@@ -77,7 +77,7 @@ def _shares(found: Doubt) -> tuple[Section, ...]:
     if TIGHTEST not in found.shares:
         return ()
     rows = shown_shares(found)
-    figure, axes = new_figure(6.4, 0.9 + 0.34 * len(rows))
+    figure, axes = new_figure(5.6, 0.9 + 0.34 * len(rows))
     draw_shares(axes[0], found)
     told = "; ".join(f"{each.words} {100 * min(share.total, 1.0):.0f} %" for each, share in rows)
     blocks: tuple[Block, ...] = (
@@ -106,7 +106,7 @@ def _shares(found: Doubt) -> tuple[Section, ...]:
 
 
 def _limits(found: Doubt) -> Section:
-    figure, axes = new_figure(6.4, 1.4 + 0.4 * len(found.use.kept_by_limit))
+    figure, axes = new_figure(5.6, 1.4 + 0.4 * len(found.use.kept_by_limit))
     draw_chances(axes[0], found)
     rows = [
         (name, chance_text(found.use.kept_by_limit[name]), chance_text(found.with_data.kept_by_limit[name]))

@@ -43,7 +43,7 @@ def front_pictures(found: Front, inputs: Inputs) -> tuple[Picture, ...]:
     pictures = []
     best = found.points[found.knee]
     for column in range(1, len(found.axes)):
-        figure, axes = new_figure(6.4, 4.2)
+        figure, axes = new_figure(5.2, 3.3)
         draw_front(axes[0], found, inputs, column)
         names = f"{found.axes[0].words} against {found.axes[column].words}"
         told = "; ".join(

@@ -204,7 +204,7 @@ def list_trials(folder: Path) -> list[TrialRow]:
         use = "in fits" if trial.included else "left out of fits"
         kinds = ", ".join(each.kind.replace("_", " ") for each in trial.signals) or "no signal"
         summary = (
-            f"{trial.record.get('date', 'no date'):<11}{trial.gel.name}, {1e6 * trial.thickness_m:g} um, {trial.lamp.lamp_id}, "
+            f"{trial.record.get('date', 'no date'):<11}{trial.gel.name}, {1e6 * trial.thickness_m:g} µm, {trial.lamp.lamp_id}, "
             f"{trial.position}; {kinds}; {use}"
         )
         rows.append(TrialRow(folder=file.parent, trial_id=trial.trial_id, summary=summary))

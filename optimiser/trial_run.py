@@ -96,7 +96,7 @@ def _head(run: TrialRun) -> list[str]:
     exposures = f"{len(trial.exposures)} x {', '.join(f'{each:g}' for each in seconds)} s"
     lines = [
         (
-            f"Trial {trial.trial_id}: {trial.gel.name} ({trial.gel.coat}), {um_from_m(trial.thickness_m):g} um, {exposures} "
+            f"Trial {trial.trial_id}: {trial.gel.name} ({trial.gel.coat}), {um_from_m(trial.thickness_m):g} µm, {exposures} "
             f"({trial.exposures[0].programme}) in {trial.lamp.name}, {trial.position}"
         )
     ]
