@@ -11,12 +11,12 @@ from .allowances import Allowance, loading_allowances, output_allowance
 from .answer import Candidate
 from .cautions import short_cautions
 from .cure_pictures import conversion_picture
-from .page_parts import Block, Page, Section, Text, table
+from .page_parts import Block, Page, Picture, Section, Text, table
 from .passing import Passing
 from .problem import OBJECTIVE_WORDS
 from .report import chance, status_doubts
 from .tune import Inputs, Outcome
-from .tune_page import headline_of, key_figures, verdict_state
+from .tune_page import asked_conversion, headline_of, in_lamp, key_figures, traces_in, verdict_state
 
 PICTURE_IN = (4.6, 3.0)  # beside the table, on one sheet
 HOURS_PER_YEAR = 125  # five clients a day, six cures of a minute, 250 days (estimated)
@@ -101,12 +101,26 @@ def _ranges(outcome: Outcome, best: Candidate) -> tuple[Block, ...]:
     output = output_allowance(outcome, best)
     rows.append(("lamp output", "100 % of that measured", _ends(output, 0, "%", 100.0)))
     words = "Each changed alone, every other figure as predicted; ends to within 5 %"
-    asked = [row.limit for row in best.constraints if row.figure == "bottom_conversion_fraction"]
     return (
-        conversion_picture(outcome.traces, max(asked) if asked else None, size_in=PICTURE_IN),
+        _least_cured(outcome, best),
         table(words, ("what", "set to", "every limit kept from / to"), rows),
         Text(paragraphs=(_ageing(output),)),
     )
+
+
+def _least_cured(outcome: Outcome, best: Candidate) -> Picture:
+    """Conversion through the film in the lamp that cures it least."""
+    lamps = outcome.inputs.lamps
+
+    def least(lamp: Lamp) -> float:
+        return min(
+            each.bottom_conversion_fraction / float(each.conversion_ceiling_fraction[-1])
+            for each in traces_in(outcome, lamp)
+        )
+
+    lamp = min(lamps, key=least)
+    drawn = conversion_picture(traces_in(outcome, lamp), asked_conversion(best), size_in=PICTURE_IN)
+    return in_lamp(drawn, lamp, len(lamps))
 
 
 def _ageing(output: Allowance | None) -> str:

@@ -170,7 +170,7 @@ def draw_conversion(
     axes.set_xlabel("depth below the surface / µm")
     axes.set_ylabel("conversion")
     _title(axes, title)
-    _legend(axes, loc="lower center", ncols=3)
+    _legend(axes, loc="best", ncols=3)
     return axes
 
 

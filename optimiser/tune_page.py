@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from ..lamp_library.lamp import Lamp
 from ..lamp_library.units import c_from_k, um_from_m
+from ..models.results import CureResult
 from .answer import Candidate
 from .brief import Brief, Margins
 from .cautions import long_cautions
@@ -128,16 +132,37 @@ def _tightest(shown: Candidate, figure: str) -> tuple[Constraint, State] | None:
 
 
 def pictures(outcome: Outcome) -> tuple[Picture, ...]:
-    """Light, conversion, temperatures and margins of the first blend."""
+    """Light, conversion and temperatures of the first blend in every lamp, then its margins."""
     best, inputs = outcome.candidates[0], outcome.inputs
     gel = blended(inputs, best.blend_wt_pct)
-    asked = [row.limit for row in best.constraints if row.figure == "bottom_conversion_fraction"]
-    return (
-        light_picture(gel, inputs.lamp, gel.initiators_wt_pct, inputs.brief.thickness_high_m),
-        conversion_picture(outcome.traces, max(asked) if asked else None),
-        *temperature_pictures(outcome.traces, inputs.brief.limits.nail_bed_max_k),
-        margin_picture(best),
-    )
+    drawn: list[Picture] = []
+    for number, lamp in enumerate(inputs.lamps):
+        traces = traces_in(outcome, lamp)
+        own = (
+            light_picture(gel, lamp, gel.initiators_wt_pct, inputs.brief.thickness_high_m, f"light-{number}"),
+            conversion_picture(traces, asked_conversion(best), f"conversion-{number}"),
+            *temperature_pictures(traces, inputs.brief.limits.nail_bed_max_k, f"temperature-{number}"),
+        )
+        drawn += [in_lamp(each, lamp, len(inputs.lamps)) for each in own]
+    return (*drawn, margin_picture(best))
+
+
+def traces_in(outcome: Outcome, lamp: Lamp) -> list[CureResult]:
+    """The first blend at every position of one lamp."""
+    return [result for result in outcome.traces if result.lamp_id == lamp.lamp_id]
+
+
+def asked_conversion(shown: Candidate) -> float | None:
+    """Conversion asked for at the base, where a limit does [-]."""
+    asked = [row.limit for row in shown.constraints if row.figure == "bottom_conversion_fraction"]
+    return max(asked) if asked else None
+
+
+def in_lamp(picture: Picture, lamp: Lamp, lamps: int) -> Picture:
+    """A picture that names its lamp where there are several."""
+    if lamps == 1:
+        return picture
+    return replace(picture, alt=f"{lamp.name}. {picture.alt}", caption=f"{lamp.name}. {picture.caption}")
 
 
 def margin_picture(shown: Candidate) -> Picture:

@@ -7,10 +7,12 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
+from gelwright.lamp_library.lamp import load_lamp
 from gelwright.optimiser.allowances import _walked, around
 from gelwright.optimiser.page_html import bound, from_markdown, inline_svg, page_html
 from gelwright.optimiser.page_parts import KeyFigure, Page, Picture, Prose, Section, Text, state_of, table
 from gelwright.optimiser.plots import COLOURS, draw_cycles, line_styles, new_figure
+from gelwright.optimiser.tune_page import in_lamp
 
 VOID = {"meta", "br", "img", "input", "link", "hr"}
 
@@ -160,6 +162,15 @@ def test_every_table_of_a_report_has_a_name_of_its_own_and_no_empty_heading() ->
     assert text.count('tabindex="0"') == 3  # what scrolls can be reached by keyboard
     assert "<th></th>" not in text
     assert text.count("<th>") == 3
+
+
+def test_a_picture_names_its_lamp_where_there_are_several() -> None:
+    lamp, shown = load_lamp("demo_narrow_405"), picture("one")
+    assert in_lamp(shown, lamp, 1) == shown
+    named = in_lamp(shown, lamp, 2)
+    assert named.caption == f"{lamp.name}. Heat by cycle"
+    assert named.alt == f"{lamp.name}. two positions"
+    assert named.svg == shown.svg
 
 
 def test_a_limit_is_broken_near_or_kept() -> None:
