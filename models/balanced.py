@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 
 LARGEST_BALANCE_ERROR = 1.0e-3
 # Default steps close the balances of nearly all films; the rare rest needs finer ones, found by these divisors.
-_FINER = (1.0, 5.0, 25.0)
+_FINER = (1.0, 5.0, 25.0, 125.0)
 
 
 def checked_balances(totals: Array, what: str) -> Balances:
@@ -43,7 +43,7 @@ def solve_balanced(
     keep_steps: bool = False,
     must_close: bool = True,
 ) -> Solution:
-    """Run a packed film; where a balance is off, run it again with 5 and with 25 times smaller tolerances and first steps.
+    """Run a packed film; where a balance is off, run it again with 5, 25 and 125 times smaller tolerances and first steps.
 
     The first step after a switch has no past to judge its error by, and a flash may be over within it: no tolerance makes it
     shorter.
