@@ -31,9 +31,8 @@ SHRINKAGE_M3_MOL = 22.0e-6
 SHRINKAGE_SOURCE = "patel_braden"
 # Lowest share worth naming: the generic limit of strong skin sensitisers in a mixture, from memory.
 NAMED_FROM_WT_PCT = 0.1
-NO_MORE_TOLD_WT_PCT = (
-    1.0e-4  # 1 ppm by weight: assumed, about what a laboratory can still find of a monomer in a film
-)
+# 1 ppm by weight: assumed, about what a laboratory can still find of a monomer in a film.
+NO_MORE_TOLD_WT_PCT = 1.0e-4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

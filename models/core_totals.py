@@ -147,14 +147,12 @@ def observe(film: FilmArrays, work: Work, totals: Array) -> float:
     """Conversion of every cell and the peak of the lower face; returns the hottest temperature in the film [K]."""
     cell, heat = work.cell, work.heat
     n = cell.shape[1]
-    hottest = heat[row.NOW_K, 0]
     for i in range(n):
         left = (cell[row.BONDS_0, i] + cell[row.BONDS_1, i]) * cell[row.PER_FULL, i]
         cell[row.CONVERSION, i] = 1.0 - left if cell[row.PER_FULL, i] > 0.0 else 0.0
-        hottest = max(hottest, heat[row.NOW_K, i])
     interface = face_temperature(film, heat[row.NOW_K], n)
     totals[at.PEAK_INTERFACE] = max(totals[at.PEAK_INTERFACE], interface)
-    return float(hottest)
+    return hottest_in_film(film, heat[row.NOW_K])
 
 
 @compiled_piece

@@ -5,10 +5,8 @@ from __future__ import annotations
 from .page_parts import KeyFigure, State
 from .passing import Passing
 
-LIKELY, DOUBTFUL = (
-    0.9,
-    0.5,
-)  # estimated: where a chance of passing is good enough to plan on; below one half it is unlikely
+# Estimated: where a chance of passing is good enough to plan on; below one half it is unlikely.
+LIKELY, DOUBTFUL = 0.9, 0.5
 _WORDS: dict[State, str] = {"kept": "likely", "near": "doubtful", "broken": "unlikely", "plain": ""}
 
 

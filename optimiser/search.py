@@ -33,10 +33,9 @@ MUCH = 0.6  # of what a new member may have, for the second probe
 LESS = 0.75  # of what the others have, for the third
 FAR = 0.1  # violation from which a second start is tried
 WEIGHT_OF_BROKEN = 5.0  # per scaled unit, when a start is chosen
-HOPELESS = (
-    2.0  # a subset whose smallest loadings alone cost this many times the best blend is left out; nor is one
-)
-# polished that does not promise to come below that
+# A subset whose smallest loadings alone cost this many times the best blend is left out; nor is one polished that does not
+# promise to come below that.
+HOPELESS = 2.0
 
 
 class Progress(Protocol):

@@ -11,19 +11,21 @@ from .problem import Problem
 IDLE = 1.01  # times the smallest loading, up to which a member may be there for nothing
 
 
+def _best_with_amine(problem: Problem, polished: Mapping[tuple[str, ...], Local]) -> Local | None:
+    helped = [each for keys, each in polished.items() if set(keys) & set(problem.space.amines)]
+    return min(helped, key=lambda each: each.rank, default=None)
+
+
 def best_helped(problem: Problem, polished: Mapping[tuple[str, ...], Local]) -> list[str]:
     """The initiators of the best blend that holds an amine; none while there is none."""
-    helped = [each for keys, each in polished.items() if set(keys) & set(problem.space.amines)]
-    return initiators_in(problem, min(helped, key=lambda each: each.rank).blend_wt_pct) if helped else []
+    best = _best_with_amine(problem, polished)
+    return [] if best is None else initiators_in(problem, best.blend_wt_pct)
 
 
 def amines_of(problem: Problem, polished: Mapping[tuple[str, ...], Local]) -> list[str]:
     """The amine of the best blend that holds one; every amine while there is none."""
-    helped = [each for keys, each in polished.items() if set(keys) & set(problem.space.amines)]
-    if not helped:
-        return list(problem.space.amines)
-    best = min(helped, key=lambda each: each.rank)
-    return [key for key in problem.space.amines if key in best.blend_wt_pct]
+    best = _best_with_amine(problem, polished)
+    return [key for key in problem.space.amines if best is None or key in best.blend_wt_pct]
 
 
 def strongest(problem: Problem, polished: Mapping[tuple[str, ...], Local], order: Sequence[str]) -> list[str]:
