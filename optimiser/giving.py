@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from .local import Local, local_search
 from .problem import Point, Problem
+from .stack_problem import StackProblem
 
 Floats = NDArray[np.float64]
 
@@ -29,9 +30,9 @@ class GivingProblem:
         Limits that may give way.
     """
 
-    def __init__(self, problem: Problem, gives: NDArray[np.bool_]) -> None:
+    def __init__(self, problem: Problem | StackProblem, gives: NDArray[np.bool_]) -> None:
         self.problem, self.gives = problem, gives
-        self.space, self.brief, self.scenarios = problem.space, problem.brief, problem.scenarios
+        self.space = problem.space
         self.constraints = tuple(
             row for row, each in zip(problem.constraints, gives, strict=True) if not each
         )
@@ -73,6 +74,28 @@ class GivingProblem:
         return weights @ values[self.gives], values[~self.gives]
 
 
+class LetGo(GivingProblem):
+    """A problem whose only wish is to keep its limits: what gives is let go, and a search ends at the first blend that does."""
+
+    def __init__(self, problem: Problem | StackProblem, gives: NDArray[np.bool_]) -> None:
+        super().__init__(problem, gives)
+        self.seen: list[Point] = []
+
+    def point(self, loadings_wt_pct: Floats) -> Point:
+        """A blend with the limits that are kept; the whole point is remembered in `seen`."""
+        point, kept = self.problem.point(loadings_wt_pct), ~self.gives
+        self.seen.append(point)
+        figures = tuple(each for each, keep in zip(point.figures, kept, strict=True) if keep)
+        return replace(point, objective=0.0, values=point.values[kept], figures=figures)
+
+    def slopes(
+        self, loadings_wt_pct: Floats, step_wt_pct: Floats, *, columns: Sequence[int], scenarios: Any = None
+    ) -> tuple[Floats, Floats]:
+        """Forward differences of the limits that are kept."""
+        _, values = self.problem.slopes(loadings_wt_pct, step_wt_pct, columns=columns, scenarios=scenarios)
+        return np.zeros(len(columns)), values[~self.gives]
+
+
 def _soft_worst(values: Floats) -> tuple[float, Floats]:
     """Smooth stand-in for the largest value, and its slope with each of them."""
     top = float(values.max())
@@ -89,7 +112,7 @@ def without(problem: Problem, names: Sequence[str]) -> Problem:
 
 
 def least_giving_way(
-    problem: Problem, gives: NDArray[np.bool_], starts: Sequence[dict[str, float]]
+    problem: Problem | StackProblem, gives: NDArray[np.bool_], starts: Sequence[dict[str, float]]
 ) -> Point | None:
     """The blend with the least excess over what may give way and all else kept; None if none was found.
 
@@ -108,11 +131,11 @@ def least_giving_way(
         With the values and figures of every limit of the problem.
     """
     giving: Any = GivingProblem(problem, gives)
-    low = problem.brief.smallest_loading_wt_pct
+    lowest = problem.lowest_wt_pct
     best: Local | None = None
     for blend in starts:
-        begin = problem.vector({key: max(load, low) for key, load in blend.items()})
-        found = local_search(giving, begin, low, tuple(blend))
+        low = lowest[[problem.space.keys.index(key) for key in blend]]
+        found = local_search(giving, np.maximum(problem.vector(blend), lowest), low, tuple(blend))
         if found.is_feasible and (best is None or found.objective < best.objective):
             best = found
     return None if best is None else problem.point(problem.vector(best.blend_wt_pct))

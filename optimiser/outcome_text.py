@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from .cautions import short_cautions
+from .impossible import way_out_lines
 from .report import chance, limited_by, objective_text, status_doubts
 from .sure import sure_line
 from .tune import Outcome
-from .ways_out import way_out_lines
 
 
 def outcome_text(outcome: Outcome) -> str:

@@ -189,6 +189,11 @@ class Problem:
             hand=self.hand,
         )
 
+    @property
+    def lowest_wt_pct(self) -> Floats:
+        """Smallest loading of every substance that is weighed in [wt%]."""
+        return np.full(len(self.space.keys), self.brief.smallest_loading_wt_pct)
+
     def forget(self) -> None:
         """Drop everything remembered, so that a search is counted honestly and does not depend on the one before."""
         self._seen.clear()

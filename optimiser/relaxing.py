@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from .brief import NAIL_BED_HIGHEST_K
 from .constraints import Constraint
+from .easing import is_useless
 from .giving import least_giving_way
 from .local import FEASIBLE, Local
 from .problem import Point, Problem
@@ -25,7 +26,6 @@ FAMILIES = {
 }
 OTHER = "blend"
 TRIED = 3  # nearest blends whose substances are tried
-USELESS_SHARE = 0.5  # a cure limit lowered below this share of what was asked for is no cure
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,7 +147,4 @@ def _worst_by_limit(problem: Problem, point: Point, gives: NDArray[np.bool_]) ->
 
 def _is_useless(problem: Problem, enough: dict[str, float]) -> bool:
     limits = {row.limit_name: row for row in problem.constraints}
-    return any(
-        limits[name].sense < 0 and value < USELESS_SHARE * limits[name].limit
-        for name, value in enough.items()
-    )
+    return any(is_useless(limits[name], value) for name, value in enough.items())

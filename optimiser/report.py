@@ -15,6 +15,7 @@ from .answer import EASING, Candidate, Place
 from .brief import Margins
 from .cautions import long_cautions
 from .cure_run import model_remarks
+from .impossible import way_out_lines
 from .passing import broken_lines
 from .problem import OBJECTIVE_WORDS
 from .report_pictures import LAMP_PICTURES, picture_name
@@ -23,7 +24,6 @@ from .run_data import OBJECTIVE_UNIT, candidate_table, citations, outcome_data
 from .tune import Outcome, blended
 from .verdict import dose_text
 from .versions import versions_text
-from .ways_out import way_out_lines
 
 PICTURES = {
     "light.png": "Lamp light and what each initiator of the blend absorbs of it",

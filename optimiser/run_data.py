@@ -11,11 +11,11 @@ from .answer import Candidate
 from .cautions import short_cautions
 from .constraints import Constraint
 from .curve_data import cure_curves
+from .impossible import way_out_data
 from .local import Local
 from .problem import OBJECTIVE_WORDS
 from .tune import Outcome
 from .versions import versions
-from .ways_out import way_out_data
 
 UNIT_SUFFIX = {
     "min": "min",

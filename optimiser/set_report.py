@@ -16,6 +16,7 @@ from ..models.stack_results import StackResult
 from .build_run import remarks
 from .cautions import long_cautions, short_cautions
 from .curve_data import build_curves
+from .impossible import way_out_data, way_out_lines
 from .problem import OBJECTIVE_WORDS
 from .report_text import blend_text, chance_text, materials_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, limit_rows
@@ -29,9 +30,13 @@ SHARING_WORDS = {
     "fewest": "as few different initiators and amines as possible first, then the objective",
     "penalised": "objective plus a penalty for every different initiator or amine",
 }
-WAYS_OUT_OF_A_SET = (
-    "What would help is not searched for a set. `gelwright tune` of the gel whose limit is broken, by itself, says how far a "
-    "thinner coat, another time or programme, or each limit alone would have to go."
+NO_WAYS_OUT = (
+    "What would help is not searched for a set among choices. `gelwright tune` of the set by itself says which limits clash and "
+    "which single changes would do."
+)
+FIRST_BLENDS = (
+    "Blends named with a change keep every limit of the finished stacks at the corners named; they are the first found, not the "
+    "best. Tune the changed set for those."
 )
 METHOD = (
     "exact, for the corners named (all coats thin and all coats thick, weakest and strongest position): verdict and limits, "
@@ -65,9 +70,15 @@ def set_text(outcome: SetOutcome) -> str:
             f"- {each.constraint.name}: {each.constraint.shown(each.figure)} ({each.constraint.words})"
         )
     if not outcome.is_feasible:
-        lines += ["", WAYS_OUT_OF_A_SET]
+        lines += ["", *_ways_out(outcome, "")]
     lines += ["", "Cautions:", *(f"- {each}" for each in short_cautions(asked.brief.on_date))]
     return "\n".join(lines)
+
+
+def _ways_out(outcome: SetOutcome, head: str) -> list[str]:
+    if outcome.impossible is None:
+        return [NO_WAYS_OUT]
+    return [*way_out_lines(outcome.impossible, head), "", FIRST_BLENDS]
 
 
 def is_demonstration(outcome: SetOutcome) -> bool:
@@ -109,7 +120,7 @@ def set_report(outcome: SetOutcome) -> str:
         *_gels(outcome),
         "",
         set_verdict(outcome).text,
-        *([] if outcome.is_feasible else ["", WAYS_OUT_OF_A_SET]),
+        *([] if outcome.is_feasible else ["", *_ways_out(outcome, "### ")]),
         "",
         f"Predicted chance of passing in use: **{chance_text(outcome.passing)}**.",
         *(
@@ -300,6 +311,7 @@ def set_data(outcome: SetOutcome) -> dict[str, Any]:
             {"stack": coats.stack_name(at.stack), "is_thick": at.is_thick, **curves}
             for at, curves in zip(coats.corners, build_curves(outcome.results), strict=True)
         ],
+        "impossible": None if outcome.impossible is None else way_out_data(outcome.impossible),
         "passing": asdict(outcome.passing),
         "search": {
             "method": list(METHOD),

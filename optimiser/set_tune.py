@@ -24,13 +24,15 @@ from ..lamp_library.lamp import Lamp
 from ..models.stack_results import StackResult
 from .build_log import BuildLog
 from .evaluators import EvaluatorMaker, blend_evaluator
+from .impossible import Impossible
 from .ledger import kept_unit
 from .local import FEASIBLE, Local, local_search
 from .passing import Passing
 from .search import Progress
 from .set_brief import CoatAsked, SetBrief
+from .set_ways_out import set_ways_out
 from .sharing import Shared, fewest, free, penalised
-from .stack_parts import CoatSet, Part
+from .stack_parts import SEPARATOR, CoatSet, Part
 from .stack_passing import chance_of_set
 from .stack_problem import StackProblem
 from .takers import SearchedTaker, searched
@@ -78,6 +80,8 @@ class SetOutcome:
         Chance of passing.
     polished : tuple of str
         What was tried, in sentences.
+    impossible : Impossible or None
+        The smallest clash and the single changes that make the set possible; None when blends were found, or none was sought.
     """
 
     inputs: SetInputs
@@ -92,6 +96,7 @@ class SetOutcome:
     results: tuple[StackResult, ...]
     passing: Passing
     polished: tuple[str, ...]
+    impossible: Impossible | None = None
 
     @property
     def is_feasible(self) -> bool:
@@ -186,7 +191,7 @@ def tune_set(
         for coat, gel in zip(inputs.asked.coats, inputs.gels, strict=True)
     )  # fmt: skip
     kept = Kept(folder=folder, digest=set_fingerprint(inputs, takers), say=say, storage=storage)
-    return joint(inputs, takers, workers=workers, progress=progress, kept=kept)
+    return joint(inputs, takers, workers=workers, progress=progress, kept=kept, seek_ways_out=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -225,20 +230,51 @@ def joint(
     workers: int | None,
     progress: Progress,
     kept: Kept | None = None,
+    seek_ways_out: bool = False,
 ) -> SetOutcome:
-    """Choose substances for every gel, polish their loadings in the finished stack, and work the answer out."""
+    """Choose substances for every gel, polish their loadings in the finished stack, and work the answer out.
+
+    Parameters
+    ----------
+    inputs : SetInputs
+        Resolved set.
+    takers : sequence of SearchedTaker
+        The search of every gel on its own.
+    workers, progress
+        As for `tune`.
+    kept : Kept, optional
+        Where the builds are kept.
+    seek_ways_out : bool
+        Whether a set without an answer is searched again with every single change that might help.
+    """
     polished = polished_stack(inputs, takers, workers=workers, progress=progress, kept=kept)
-    return _outcome(inputs, takers, polished)
+    outcome = _outcome(inputs, takers, polished)
+    if outcome.is_feasible or not seek_ways_out:
+        return outcome
+    nearest = {
+        f"{name}{SEPARATOR}{key}": load
+        for name, blend in outcome.blends.items()
+        for key, load in blend.items()
+    }
+    starts = [nearest, *(each.blend_wt_pct for each in polished.tried)]
+    impossible = set_ways_out(
+        coat_set(inputs), [taker.problem for taker in takers], starts, workers=workers, progress=progress
+    )
+    return replace(outcome, impossible=impossible)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PolishedStack:
-    """The best blends found for the finished stacks, with the problem they solve and how they were come by."""
+    """The best blends found for the finished stacks, with the problem they solve and how they were come by.
+
+    `tried` holds what was found with each choice of substances, the nearest first.
+    """
 
     found: Local
     problem: StackProblem
     shared: Shared
     sentences: tuple[str, ...]
+    tried: tuple[Local, ...] = ()
 
 
 def polished_stack(
@@ -255,6 +291,7 @@ def polished_stack(
     whole, choices = coat_set(inputs), _choices(inputs.asked, takers)[:most_tried]
     best: PolishedStack | None = None
     sentences: list[str] = []
+    tried: list[Local] = []
     for number, shared in enumerate(choices, start=1):
         progress(number - 1, len(choices), f"finished stack, choice {number} of substances")
         keys = [tuple(blend.blend_wt_pct) for blend in shared.blends]
@@ -262,13 +299,14 @@ def polished_stack(
         job = partial(_polished, problem, shared)
         found = job() if kept is None else kept.polish(f"choice {number} of substances", job)
         sentences.append(_sentence(number, shared, found))
+        tried.append(found)
         if best is None or found.rank < best.found.rank:
             best = PolishedStack(found=found, problem=problem, shared=shared, sentences=())
         if found.is_feasible:
             break
     if best is None:
         raise InputError("a set needs at least one gel. List coats.")
-    return replace(best, sentences=tuple(sentences))
+    return replace(best, sentences=tuple(sentences), tried=tuple(sorted(tried, key=lambda each: each.rank)))
 
 
 def _choices(asked: SetBrief, takers: Sequence[SearchedTaker]) -> list[Shared]:
@@ -309,8 +347,7 @@ class _Nearest:
 
 
 def _polished(problem: StackProblem, shared: Shared) -> Local:
-    start, low = start_of(problem, shared), lowest(problem)
-    found = local_search(cast(Any, problem), start, low)
+    found = local_search(cast(Any, problem), start_of(problem, shared), problem.lowest_wt_pct)
     return _weighable(problem, found)
 
 
@@ -321,13 +358,6 @@ def start_of(problem: StackProblem, shared: Shared) -> Floats:
             np.array([blend.blend_wt_pct[key] for key in part.space.keys])
             for part, blend in zip(problem.coats.parts, shared.blends, strict=True)
         ]
-    )
-
-
-def lowest(problem: StackProblem) -> Floats:
-    """Smallest loading of every variable [wt%]."""
-    return np.concatenate(
-        [np.full(len(part.space.keys), part.brief.smallest_loading_wt_pct) for part in problem.coats.parts]
     )
 
 

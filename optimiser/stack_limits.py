@@ -30,10 +30,14 @@ LAYER_FIGURES = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StackRow:
-    """A limit, and how its figure is read from the builds of all corners and the loadings of every gel."""
+    """A limit, how its figure is read from the builds of all corners and the loadings of every gel, and whose coat it judges.
+
+    `part` is the number of the coat's gel; None for the thermal dose, which belongs to the whole schedule.
+    """
 
     constraint: Constraint
     read: Callable[[Results, Sequence[Floats]], float]
+    part: int | None = None
 
 
 def rows_of_set(coats: CoatSet) -> list[StackRow]:
@@ -53,7 +57,7 @@ def rows_of_set(coats: CoatSet) -> list[StackRow]:
         place, layers = coats.place(corner), coats.layers(corner.stack)
         for layer, number in enumerate(layers, start=1):
             coat = f"coat {layer} ({coats.parts[number].name}), {place}"
-            rows += _heat_rows(coats, i, layer, coat)
+            rows += _heat_rows(coats, i, layer, number, coat)
             rows += _cure_rows(coats, i, layer, number, coat)
         rows += _dose_rows(coats, i, place)
     for number, part in enumerate(coats.parts):
@@ -62,18 +66,25 @@ def rows_of_set(coats: CoatSet) -> list[StackRow]:
 
 
 def _row(
-    coats: CoatSet, spec: dict[str, Any], place: str, corner: int, read: Callable[..., float]
+    coats: CoatSet,
+    spec: dict[str, Any],
+    place: str,
+    corner: int,
+    read: Callable[..., float],
+    part: int | None = None,
 ) -> StackRow:
     name = f"{spec['limit_name']}, {place}"
-    return StackRow(Constraint(name=name, scenario=corner, lamp_id=coats.lamp.lamp_id, **spec), read)
+    return StackRow(Constraint(name=name, scenario=corner, lamp_id=coats.lamp.lamp_id, **spec), read, part)
 
 
-def _heat_rows(coats: CoatSet, corner: int, layer: int, coat: str) -> list[StackRow]:
+def _heat_rows(coats: CoatSet, corner: int, layer: int, number: int, coat: str) -> list[StackRow]:
     def hottest(results: Results, _: Sequence[Floats], figure: str) -> float:
         return max(float(getattr(event, figure)) for event in timed_events(results[corner], layer))
 
     specs = [spec for spec in heat_limits(coats.brief) if spec["figure"] != "cem43_min"]
-    return [_row(coats, spec, coat, corner, partial(hottest, figure=spec["figure"])) for spec in specs]
+    return [
+        _row(coats, spec, coat, corner, partial(hottest, figure=spec["figure"]), number) for spec in specs
+    ]
 
 
 def _dose_rows(coats: CoatSet, corner: int, place: str) -> list[StackRow]:
@@ -123,7 +134,7 @@ def _cure_rows(coats: CoatSet, corner: int, layer: int, number: int, coat: str) 
         "residual_wt_pct": residual,
     }
     return [
-        _row(coats, spec, coat, corner, readers[spec["figure"]])
+        _row(coats, spec, coat, corner, readers[spec["figure"]], number)
         for spec in cure_limits(part.brief, ceiling)
         if is_top or spec["figure"] != "uncured_layer_m"  # what lies under another coat has no tacky layer
     ]
@@ -140,6 +151,7 @@ def _gel_rows(number: int, part: Part) -> list[StackRow]:
         StackRow(
             Constraint(name=f"{spec['limit_name']}, {part.name}", scenario=0, **spec),
             partial(read, figure=spec["figure"]),
+            number,
         )
         for spec in blend_limits(part.brief)
     ]

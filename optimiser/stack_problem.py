@@ -6,7 +6,7 @@ one gel; a gel that lies in several stacks (one base under every shade) or twice
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 
@@ -146,10 +146,29 @@ class StackProblem:
         built = self._built_at(loadings_wt_pct)
         return [built[i][0] for i in range(len(built))]
 
-    def slopes(self, loadings_wt_pct: Floats, step_wt_pct: Floats) -> tuple[Floats, Floats]:
+    @property
+    def lowest_wt_pct(self) -> Floats:
+        """Smallest loading of every variable [wt%]."""
+        sizes = [part.brief.smallest_loading_wt_pct for part in self.coats.parts]
+        return np.repeat(sizes, [len(part.space.keys) for part in self.coats.parts])
+
+    def scenarios_behind(self, values: Floats, within: float) -> tuple[int, ...]:
+        """Every corner: a build is shared by limits near and far."""
+        return tuple(range(len(self.coats.corners)))
+
+    def slopes(
+        self,
+        loadings_wt_pct: Floats,
+        step_wt_pct: Floats,
+        *,
+        columns: Sequence[int] | None = None,
+        scenarios: Sequence[int] | None = None,
+    ) -> tuple[Floats, Floats]:
         """Forward differences of objective and limits, as `Problem.slopes`; builds that a step cannot touch are kept."""
-        if self.log is not None:
-            known = self.log.slopes(self.space.keys, loadings_wt_pct, step_wt_pct)
+        chosen = list(range(len(step_wt_pct))) if columns is None else list(columns)
+        log = self.log if len(chosen) == len(step_wt_pct) else None
+        if log is not None:
+            known = log.slopes(self.space.keys, loadings_wt_pct, step_wt_pct)
             if known is not None:
                 self.simulations += known[2]
                 return known[0], known[1]
@@ -158,6 +177,7 @@ class StackProblem:
             (column, i)
             for number, own in enumerate(self._slices)
             for column in range(own.start, own.stop)
+            if column in chosen
             for i, corner in enumerate(self.coats.corners)
             if number in self.coats.stacks[corner.stack]
         ]
@@ -169,16 +189,15 @@ class StackProblem:
 
         runs = run_parallel(run, len(jobs), self.workers)
         self.simulations += len(jobs)
-        beside = [{i: each[0] for i, each in built.items()} for _ in step_wt_pct]
+        beside = {column: {i: each[0] for i, each in built.items()} for column in chosen}
         for (column, i), result in zip(jobs, runs, strict=True):
             beside[column][i] = result
-        neighbours = [self._point(moved[column], each) for column, each in enumerate(beside)]
-        objective = np.array([point.objective - base.objective for point in neighbours]) / step_wt_pct
-        values = np.stack([point.values - base.values for point in neighbours], axis=1) / step_wt_pct
-        if self.log is not None:
-            self.log.keep_slopes(
-                self.space.keys, loadings_wt_pct, step_wt_pct, (objective, values), len(jobs)
-            )
+        neighbours = [self._point(moved[column], beside[column]) for column in chosen]
+        width = step_wt_pct[chosen]
+        objective = np.array([point.objective - base.objective for point in neighbours]) / width
+        values = np.stack([point.values - base.values for point in neighbours], axis=1) / width
+        if log is not None:
+            log.keep_slopes(self.space.keys, loadings_wt_pct, step_wt_pct, (objective, values), len(jobs))
         return objective, values
 
     def _built_at(self, loadings_wt_pct: Floats) -> Built:

@@ -19,6 +19,7 @@ from .demo_data import load_any_gel
 from .evaluation_log import EvaluationLog
 from .evaluators import EvaluatorMaker, blend_evaluator
 from .front import replace_problem
+from .impossible import Impossible
 from .ledger import Ledger
 from .local import Local
 from .problem import Problem
@@ -28,7 +29,7 @@ from .search import Found, Progress, search
 from .search_space import SearchSpace, build_search_space
 from .sequences import with_programme
 from .sure import FRESH_DRAWS, made_sure
-from .ways_out import Impossible, way_out
+from .ways_out import way_out
 
 Say = Callable[[str], None]
 

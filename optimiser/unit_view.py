@@ -95,15 +95,11 @@ class UnitView:
     def _differences(
         self, unit: Floats, step_wt_pct: Floats, wanted: set[int] | None
     ) -> tuple[Floats, Floats]:
-        if not hasattr(self.problem, "scenarios_behind"):
-            return self.problem.slopes(self.loadings(unit), step_wt_pct)
         scenarios = None if wanted is None else sorted(wanted)
         return self.problem.slopes(
             self.loadings(unit), step_wt_pct, columns=self.columns, scenarios=scenarios
         )
 
     def behind(self, values: Floats, within: float) -> frozenset[int]:
-        """Scenarios whose limits are broken or near, and those of the objective; none for problems that do not say."""
-        if not hasattr(self.problem, "scenarios_behind"):
-            return frozenset()
+        """Scenarios whose limits are broken or near, and those of the objective."""
         return frozenset(self.problem.scenarios_behind(values, within))

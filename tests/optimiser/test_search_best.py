@@ -81,6 +81,9 @@ class Jumping:
     def blend(self, loadings: Any) -> dict[str, float]:
         return {"A": float(loadings[0])}
 
+    def scenarios_behind(self, values: Any, within: float) -> tuple[int, ...]:
+        return (0,)
+
 
 @pytest.mark.parametrize("edge", [0.4, 0.72, 1.9])
 def test_a_limit_that_jumps_is_closed_in_upon(edge: float) -> None:

@@ -15,7 +15,7 @@ from gelwright.lamp_library.errors import GelwrightError
 from gelwright.optimiser.demo_data import DEMO_FOLDER, brief_path, list_demo_sets
 from gelwright.optimiser.set_answer import set_verdict, thickest_buried
 from gelwright.optimiser.set_brief import is_set, read_set
-from gelwright.optimiser.set_report import WAYS_OUT_OF_A_SET, set_report, set_text, write_set_folder
+from gelwright.optimiser.set_report import NO_WAYS_OUT, set_report, set_text, write_set_folder
 from gelwright.optimiser.set_tune import coat_set, joint, resolve_set, tune_set
 from gelwright.optimiser.stack_problem import StackProblem
 
@@ -127,11 +127,11 @@ def test_the_joint_answer_is_as_good_as_a_grid_over_the_finished_stack(
     data = json.loads((tmp_path / "results.json").read_text(encoding="utf-8"))
     assert len(data["curves"]) == len(outcome.results)
     assert {(each["position"], each["is_thick"]) for each in data["curves"]} >= {("middle", True)}
-    # one that nobody can meet says where ways out are searched
+    # one that nobody can meet, among choices, says where ways out are searched
     hopeless = replace(outcome, values=(1.0, *outcome.values[1:]))
     for told in (set_text, set_report):
-        assert WAYS_OUT_OF_A_SET in told(hopeless)
-        assert WAYS_OUT_OF_A_SET not in told(outcome)
+        assert NO_WAYS_OUT in told(hopeless)
+        assert NO_WAYS_OUT not in told(outcome)
     # a gel that fails on its own may still pass in the stack: its nearest blend is polished there
     taker = outcome.takers[0]
     failing = replace(taker.found.ranked[0], values=(1.0,) * len(taker.found.ranked[0].values))

@@ -9,10 +9,11 @@ import pytest
 
 from gelwright.optimiser.brief import Limits
 from gelwright.optimiser.giving import without
+from gelwright.optimiser.impossible import Impossible, way_out_data, way_out_lines
 from gelwright.optimiser.local import Local
 from gelwright.optimiser.problem import Problem
 from gelwright.optimiser.search import Found, search
-from gelwright.optimiser.ways_out import Impossible, way_out, way_out_data, way_out_lines
+from gelwright.optimiser.ways_out import way_out
 
 MakeProblem = Callable[..., Problem]
 COOL = Limits(second_cycle_heat_max_ratio=None, nail_bed_max_k=311.15, total_initiator_max_wt_pct=4.0)
