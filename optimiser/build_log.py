@@ -1,6 +1,6 @@
 """Every build of a set's joint polish, written down as soon as it is simulated, so that a run cut short goes on where it stood.
 
-One JSON line for a blend with the limits of its finished stacks, one for the slopes beside it. A crash loses at most the
+One JSON line says whose builds follow; then one for a blend with the limits of its finished stacks, one for the slopes beside it. A crash loses at most the
 builds in flight; a line torn by it is cut away. Numbers come back from the file to the last digit, so the polish takes the
 same way again without simulating it.
 """
@@ -16,12 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..lamp_library.errors import InputError
+from .code_version import beside, other_version
 from .evaluation_log import heal
 from .problem import Point
 
 Floats = NDArray[np.float64]
 
 FILE = "builds.jsonl"
+PREFIX = "set "
 POINT, SLOPES = "point", "slopes"
 
 
@@ -35,7 +37,7 @@ class BuildLog:
     digest : str
         Fingerprint of everything the builds depend on.
     say : callable
-        Told in one sentence when something had to be repaired.
+        Told in one sentence when something had to be repaired, or is of another version.
 
     Raises
     ------
@@ -46,21 +48,29 @@ class BuildLog:
     def __init__(self, folder: Path, digest: str, say: Callable[[str], None]) -> None:
         self.path = folder / FILE
         self._known: dict[tuple[str, ...], dict[str, Any]] = {}
+        whose, others = "", list[str]()
         if self.path.exists():
             mended = heal(self.path)
             if mended:
                 say(mended)
         lines = self.path.read_text(encoding="utf-8").splitlines() if self.path.exists() else []
-        if not lines:
-            self._append({"set": digest})
-            return
-        if json.loads(lines[0])["set"] != digest:
-            raise InputError(
-                f"{folder}: holds the builds of another set, lamp or data version. Choose another --out folder or empty this one."
-            )
-        for line in lines[1:]:
+        for line in lines:
             row = json.loads(line)
-            self._known[_key(row)] = row
+            if "set" not in row:
+                if whose == digest:
+                    self._known[_key(row)] = row
+                continue
+            whose = row["set"]
+            if whose != digest:
+                others.append(_other(whose, digest))
+        if not all(others):
+            raise InputError(
+                f"{folder}: holds the builds of another set or lamp. Choose another --out folder or empty this one."
+            )
+        if whose != digest:
+            if others:
+                say(beside(self.path, sorted(set(others)), digest.removeprefix(PREFIX)))
+            self._append({"set": digest})
 
     def point(self, substances: Sequence[str], loadings_wt_pct: Floats) -> tuple[Point, int] | None:
         """A blend built earlier with the number of builds it took, or None; loadings of shape (n_substance,)."""
@@ -119,6 +129,10 @@ class BuildLog:
     def _append(self, row: dict[str, Any]) -> None:
         with self.path.open("a", encoding="utf-8", newline="") as file:
             file.write(json.dumps(row, ensure_ascii=False) + "\n")
+
+
+def _other(digest: str, mine: str) -> str:
+    return other_version(digest.removeprefix(PREFIX), mine.removeprefix(PREFIX))
 
 
 def _asked(

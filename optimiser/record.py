@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from ..lamp_library.errors import InputError
+from .code_version import beside, other_version
 from .local import Local
 from .problem import Problem
 
@@ -29,11 +30,11 @@ class Record:
     folder : Path
         Run folder; the journal is made in it.
     digest : str
-        Fingerprint of everything the answer depends on.
+        Fingerprint of everything the answer depends on; units of another version of the code stay in the journal unused.
     problem : Problem
         Gives names and ranges of the loadings.
     say : callable
-        Told in one sentence when something had to be repaired.
+        Told in one sentence when something had to be repaired, or is of another version.
 
     Raises
     ------
@@ -55,12 +56,16 @@ class Record:
         backend = JournalFileBackend(str(self.path), lock_obj=lock)
         storage = optuna.storages.JournalStorage(backend)
         name = f"tune {digest}"
-        others = [study for study in optuna.get_all_study_names(storage) if study != name]
+        studies = optuna.get_all_study_names(storage)
+        older = {study: other_version(study.removeprefix("tune "), digest) for study in studies}
+        others = [study for study in studies if study != name and not older[study]]
         if others:
             raise InputError(
-                f"{folder}: holds the record of another brief, lamp or data version ({others[0]}; this one is {name}). "
+                f"{folder}: holds the record of another brief or lamp ({others[0]}; this one is {name}). "
                 "Choose another --out folder or empty this one."
             )
+        if studies and name not in studies:
+            say(beside(self.path, list(older.values()), digest))
         self.study = optuna.create_study(
             storage=storage, study_name=name, direction="minimize", load_if_exists=True
         )

@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from ..lamp_library.errors import InputError
+from .code_version import beside, other_version
 from .local import Local
 from .record import CONTENT, SECONDS, UNIT, restored, told
 
@@ -40,6 +41,8 @@ class SharedRecord:
         Fingerprint of everything the answer depends on; the same brief on two machines has the same.
     heartbeat_s, grace_s : int
         Seconds between signs of life, and without one until a worker counts as dead.
+    say : callable, optional
+        Told in one sentence when the database holds this brief's search by another version of the code.
 
     Raises
     ------
@@ -48,7 +51,13 @@ class SharedRecord:
     """
 
     def __init__(
-        self, url: str, digest: str, *, heartbeat_s: int = HEARTBEAT_S, grace_s: int = GRACE_S
+        self,
+        url: str,
+        digest: str,
+        *,
+        heartbeat_s: int = HEARTBEAT_S,
+        grace_s: int = GRACE_S,
+        say: Callable[[str], None] | None = None,
     ) -> None:
         import optuna
         from optuna.exceptions import ExperimentalWarning
@@ -56,9 +65,14 @@ class SharedRecord:
         optuna.logging.set_verbosity(optuna.logging.WARNING)
         warnings.filterwarnings("ignore", category=ExperimentalWarning)
         self._storage = _storage(url, heartbeat_s, grace_s)
+        name = f"tune {digest}"
+        studies = optuna.get_all_study_names(self._storage)
+        older = [other_version(study.removeprefix("tune "), digest) for study in studies]
+        if say is not None and name not in studies and any(older):
+            say(beside("--storage", sorted({each for each in older if each}), digest))
         self.study = optuna.create_study(
             storage=self._storage,
-            study_name=f"tune {digest}",
+            study_name=name,
             direction="minimize",
             load_if_exists=True,
             sampler=optuna.samplers.RandomSampler(),

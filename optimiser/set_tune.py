@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 from ..lamp_library.errors import GelwrightError, InputError
 from ..lamp_library.lamp import Lamp
 from ..models.stack_results import StackResult
-from .build_log import BuildLog
+from .build_log import PREFIX, BuildLog
+from .code_version import MARK, versioned
 from .evaluators import EvaluatorMaker, blend_evaluator
 from .impossible import Impossible
 from .ledger import kept_unit
@@ -213,14 +214,14 @@ class Kept:
 
 
 def set_fingerprint(inputs: SetInputs, takers: Sequence[SearchedTaker]) -> str:
-    """Digest of everything the joint polish depends on: the searches it begins with and how the coats are stacked."""
+    """Digest of the searches the joint polish begins with and how the coats are stacked, then the version of the code."""
     asked = inputs.asked
     coats = [(coat.name, coat.applications, coat.is_wiped) for coat in asked.coats]
     content = repr(
-        (asked.brief.digest, [taker.digest for taker in takers], coats, asked.stacks, asked.raw_materials,
+        (asked.brief.digest, [taker.digest.partition(MARK)[0] for taker in takers], coats, asked.stacks, asked.raw_materials,
          asked.penalty_per_material)
     )  # fmt: skip
-    return f"set {hashlib.sha256(content.encode()).hexdigest()[:12]}"
+    return PREFIX + versioned(hashlib.sha256(content.encode()).hexdigest()[:12])
 
 
 def joint(

@@ -15,6 +15,7 @@ from ..models.gel import Gel
 from ..models.results import CureResult
 from .answer import TIGHT, Candidate, ShadowPrice, candidates, confirmed, shadow_prices
 from .brief import Brief
+from .code_version import versioned
 from .demo_data import load_any_gel
 from .evaluation_log import EvaluationLog
 from .evaluators import EvaluatorMaker, blend_evaluator
@@ -285,7 +286,7 @@ def ledger_of(folder: Path, digest: str, problem: Problem, say: Say, storage: st
         return Record(folder, digest, problem, say)
     from .record_shared import SharedRecord
 
-    return SharedRecord(storage, digest)
+    return SharedRecord(storage, digest, say=say)
 
 
 def in_use(problem: Problem, found: Found, ledger: Ledger, progress: Progress) -> tuple[Problem, Found]:
@@ -353,7 +354,7 @@ def traces_of(inputs: Inputs, shown: Candidate, workers: int | None) -> tuple[Cu
 
 
 def fingerprint(inputs: Inputs, exhaustive: bool) -> str:
-    """Digest of everything the answer depends on: brief, lamp, gel, substance data and the model's code."""
+    """Digest of what was asked (brief, lamp, gel), then the version of search, model and substance data."""
     content = hashlib.sha256(f"{inputs.brief.digest} {exhaustive}".encode())
     for lamp in inputs.lamps:
         for position, spectrum in lamp.spectra.items():
@@ -363,11 +364,7 @@ def fingerprint(inputs: Inputs, exhaustive: bool) -> str:
         content.update(repr((lamp.course, lamp.air, dict(lamp.programmes))).encode())
     gel = {each.name: getattr(inputs.gel, each.name) for each in fields(inputs.gel)}
     content.update(json.dumps(gel, sort_keys=True, default=_plain).encode())
-    room = Path(__file__).parents[1] / "models"
-    for file in sorted([*room.rglob("*.csv"), *room.glob("*.py")]):
-        content.update(file.name.encode())
-        content.update(file.read_bytes())
-    return content.hexdigest()[:12]
+    return versioned(content.hexdigest()[:12])
 
 
 def _plain(value: Any) -> Any:

@@ -131,6 +131,28 @@ def test_another_briefs_folder_is_refused(make_problem: MakeProblem, tmp_path: P
         Record(tmp_path, "abd", make_problem(), print)
 
 
+def test_units_of_another_version_stay_in_the_journal_unused(
+    make_problem: MakeProblem, tmp_path: Path
+) -> None:
+    said: list[str] = []
+    first = Record(tmp_path, "abc-01", make_problem(), said.append)
+    search(make_problem(), ledger=first, progress=quiet)
+    assert said == []
+    kept = (tmp_path / JOURNAL).read_bytes()
+    newer = Record(tmp_path, "abc-02", make_problem(), said.append)
+    assert newer.finished == 0
+    assert len(said) == 1
+    assert "another version" in said[0]
+    assert "(01; this one is 02)" in said[0]
+    search(make_problem(), ledger=newer, progress=quiet)
+    assert (tmp_path / JOURNAL).read_bytes().startswith(kept)
+    for digest in ("abc-01", "abc-02"):  # either version finds its own again, and says nothing
+        assert Record(tmp_path, digest, make_problem(), said.append).finished == first.finished
+    assert len(said) == 1
+    with pytest.raises(InputError, match="record of another brief"):
+        Record(tmp_path, "abd-02", make_problem(), said.append)
+
+
 def test_an_impossible_brief_gives_the_nearest_blend_and_the_conflict(make_problem: MakeProblem) -> None:
     limits = Limits(second_cycle_heat_max_ratio=None, nail_bed_max_k=311.15)
     problem = make_problem(limits=limits)
