@@ -74,6 +74,7 @@ _OTHERS = (
     "vitrification_conversion_ratio",
 )
 INITIATOR_KNOBS = ("absorption_ratio", "quantum_yield_ratio", "initiation_efficiency_ratio")
+RESIN_KNOBS = (*_CELL_RATIOS, *_CELL_SHIFTS)
 KNOBS = (*_OTHERS, *_CELL_RATIOS, *_CELL_SHIFTS, *_THERMAL_RATIOS)
 
 
@@ -156,13 +157,7 @@ def changed(
     """
     _check(change, around)
     cell = film.cell.copy()
-    for knobs, turn in ((_CELL_RATIOS, np.multiply), (_CELL_SHIFTS, np.add)):
-        for knob, columns in knobs.items():
-            if knob in change:
-                for column in columns:
-                    cell[:, column] = turn(cell[:, column], change[knob])
-    if "vitrification_conversion_ratio" in change:
-        _move_vitrification(cell, change["vitrification_conversion_ratio"])
+    turn_cells(cell, change)
     species, napierian, product = _absorbers(film, around, change)
     boundary = film.boundary.copy()
     boundary[at.O2_SURFACE] *= change.get("oxygen_solubility_ratio", 1.0)
@@ -181,7 +176,26 @@ def changed(
         oxygen=state.oxygen * change.get("oxygen_solubility_ratio", 1.0),
         temperature=state.temperature + warmer,
     )
-    return turned, start, _ceiling(cell[-1], around)
+    return turned, start, possible_conversion(cell[-1], around.ceiling)
+
+
+def turn_cells(cell: Array, change: Change) -> None:
+    """Turn the knobs of the resin in some rows of the cell table, in place; knobs of other things are passed over.
+
+    Parameters
+    ----------
+    cell : ndarray, shape (n, N_CELL_ROWS)
+        Cells of one gel.
+    change : mapping of str to float
+        Knob to value.
+    """
+    for knobs, turn in ((_CELL_RATIOS, np.multiply), (_CELL_SHIFTS, np.add)):
+        for knob, columns in knobs.items():
+            if knob in change:
+                for column in columns:
+                    cell[:, column] = turn(cell[:, column], change[knob])
+    if "vitrification_conversion_ratio" in change:
+        _move_vitrification(cell, change["vitrification_conversion_ratio"])
 
 
 def _check(change: Change, around: Surroundings) -> None:
@@ -196,16 +210,21 @@ def _check(change: Change, around: Surroundings) -> None:
 def _absorbers(film: FilmArrays, around: Surroundings, change: Change) -> tuple[Array, Array, Array]:
     species, napierian, product = film.species.copy(), film.napierian.copy(), film.product.copy()
     for row, key in enumerate(around.absorbers):
-        scale = change.get(f"absorption_ratio:{key}", 1.0)
-        napierian[row] *= scale
-        product[row] *= scale
-        # no more than one molecule is lost per photon, whatever the error says
-        most = max(1.0, species[row, at.QUANTUM_YIELD])
-        species[row, at.QUANTUM_YIELD] = min(
-            species[row, at.QUANTUM_YIELD] * change.get(f"quantum_yield_ratio:{key}", 1.0), most
-        )
-        species[row, at.RADICALS_PER_LOSS] *= change.get(f"initiation_efficiency_ratio:{key}", 1.0)
+        turn_absorber(species[row], napierian[row], product[row], key, change)
     return species, napierian, product
+
+
+def turn_absorber(species: Array, napierian: Array, product: Array, key: str, change: Change) -> None:
+    """Turn the knobs of one initiator in its rows of the packed arrays, in place."""
+    scale = change.get(f"absorption_ratio:{key}", 1.0)
+    napierian *= scale
+    product *= scale
+    # no more than one molecule is lost per photon, whatever the error says
+    most = max(1.0, species[at.QUANTUM_YIELD])
+    species[at.QUANTUM_YIELD] = min(
+        species[at.QUANTUM_YIELD] * change.get(f"quantum_yield_ratio:{key}", 1.0), most
+    )
+    species[at.RADICALS_PER_LOSS] *= change.get(f"initiation_efficiency_ratio:{key}", 1.0)
 
 
 def _photons(film: FilmArrays, around: Surroundings, change: Change) -> Array:
@@ -251,10 +270,10 @@ def _move_vitrification(cell: Array, factor: float) -> None:
         cell[i, at.TG_HALF_WIDTH] = monomer[i] + share * (polymer[i] - monomer[i]) - reference_k
 
 
-def _ceiling(cell: Array, around: Surroundings) -> float:
-    """Possible conversion (see `formulation.ResinBase`); that of the unchanged film where there is no glass."""
+def possible_conversion(cell: Array, without_glass: float) -> float:
+    """Possible conversion of one row of the cell table (see `formulation.ResinBase`); as given where there is no glass."""
     if cell[at.VITRIFICATION_MODE] != 1.0:
-        return around.ceiling
+        return without_glass
     stop = vitrification_conversion(
         CEILING_REFERENCE_K,
         cell[at.TG_MONOMER],

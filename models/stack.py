@@ -25,6 +25,7 @@ from .flags import calibration_flags, flags_of, lamp_flags, run_flags, thickness
 from .formulation import gel_resin
 from .materials import citations
 from .nail_run import dose_of, stabiliser_share, traces_of
+from .perturbed_stack import Changes
 from .results import balances_of
 from .schedule import KINDS, Event, Expose, Rest, Schedule, Wipe
 from .sensitisers import pair_flags
@@ -262,6 +263,7 @@ def build_with_steps(
     position: str | None = None,
     settings: SolverSettings | None = None,
     replay: Sequence[Array] = (),
+    changes: Changes | None = None,
 ) -> tuple[StackResult, tuple[Array, ...]]:
     """Build a nail as `build` does, and hand back the time steps of every stretch of time in it.
 
@@ -272,6 +274,8 @@ def build_with_steps(
     replay : sequence of ndarray
         Time steps of a build with the same events, to be repeated: the difference of two such builds is smooth to
         rounding wherever their wipes take the same cells off.
+    changes : mapping of str to mapping of str to float, optional
+        Other material numbers, by the gel's name (see `perturbed_stack`).
 
     Returns
     -------
@@ -283,7 +287,7 @@ def build_with_steps(
     for event in schedule.events:
         if isinstance(event, Expose):
             lamp.programme(event.programme)
-    nail = first_coat(schedule, lamp, place, settings or SolverSettings())
+    nail = first_coat(schedule, lamp, place, settings or SolverSettings(), changes or {})
     nail.replay = tuple(replay)
     events = [_event(nail, number, event) for number, event in enumerate(schedule.events, start=1)]
     return _result(nail, place, events), tuple(run.solution.steps_s for run in nail.runs)

@@ -20,6 +20,8 @@ from .formulation import gel_resin, mix_resins
 from .gel import Gel
 from .grid import film_cells
 from .packing import pack
+from .perturbed import possible_conversion
+from .perturbed_stack import Changes, changed_stack
 from .plain import bottom_value, copy_state, depth_reaching, face_temperature, surface_mean
 from .schedule import Apply, Schedule
 from .sensitisers import with_energy_transfer
@@ -43,7 +45,8 @@ class Run:
 class Nail:
     """The nail while it is being built; coats from the air side down.
 
-    `replay` holds the time steps of every run of a neighbouring nail, to be repeated; empty = steps of its own.
+    `replay` holds the time steps of every run of a neighbouring nail, to be repeated; empty = steps of its own. `changes` holds
+    knobs by the gel's name (see `perturbed_stack`).
     """
 
     lamp: Lamp
@@ -57,6 +60,7 @@ class Nail:
     clock_s: float = 0.0
     runs: list[Run] = field(default_factory=list)
     replay: Sequence[Array] = ()
+    changes: Changes = field(default_factory=dict)
 
     @property
     def conversion(self) -> Array:
@@ -83,7 +87,12 @@ class Nail:
 
 
 def _packed(
-    coats: Sequence[CoatCells], light: StackLight, lamp: Lamp, schedule: Schedule, settings: SolverSettings
+    coats: Sequence[CoatCells],
+    light: StackLight,
+    lamp: Lamp,
+    schedule: Schedule,
+    settings: SolverSettings,
+    changes: Changes,
 ) -> tuple[FilmArrays, State]:
     """Fresh coats in the arrays of the core."""
     model = stack_model(coats, light, lamp.course, schedule.hand, settings)
@@ -91,7 +100,8 @@ def _packed(
         if hands_energy(coat.gel):
             alone = stack_model([coat], light, lamp.course, schedule.hand, settings)
             model = _with_transfer_in(model, alone, coat.gel)
-    return pack(model)
+    film, state = pack(model)
+    return changed_stack(film, state, coats, light.initiator_ids, changes) if changes else (film, state)
 
 
 def _with_transfer_in(model: FilmModel, alone: FilmModel, gel: Gel) -> FilmModel:
@@ -108,15 +118,18 @@ def _with_transfer_in(model: FilmModel, alone: FilmModel, gel: Gel) -> FilmModel
     return replace(model, absorbers=tuple(absorbers))
 
 
-def first_coat(schedule: Schedule, lamp: Lamp, position: str, settings: SolverSettings) -> Nail:
+def first_coat(
+    schedule: Schedule, lamp: Lamp, position: str, settings: SolverSettings, changes: Changes
+) -> Nail:
     """The nail with its first coat on."""
     event = schedule.applications[0]
     light = gather_light(schedule.gels, lamp.spectrum(position), settings.light_bins)
     coats = [CoatCells(gel=event.gel, width_m=film_cells(event.film_thickness_m, settings.cells))]
-    film, state = _packed(coats, light, lamp, schedule, settings)
+    film, state = _packed(coats, light, lamp, schedule, settings, changes)
     state.temperature[: film.width.size] = event.arrives_k
     return Nail(
-        lamp=lamp, schedule=schedule, light=light, settings=settings, coats=coats, numbers=[1], film=film, state=state
+        lamp=lamp, schedule=schedule, light=light, settings=settings, coats=coats, numbers=[1], film=film, state=state,
+        changes=changes,
     )  # fmt: skip
 
 
@@ -126,7 +139,9 @@ def apply_coat(nail: Nail, event: Apply) -> None:
     nail.coats.insert(0, coat)
     nail.numbers.insert(0, max(nail.numbers) + 1)
     old, fresh = nail.state, coat.width_m.size
-    nail.film, nail.state = _packed(nail.coats, nail.light, nail.lamp, nail.schedule, nail.settings)
+    nail.film, nail.state = _packed(
+        nail.coats, nail.light, nail.lamp, nail.schedule, nail.settings, nail.changes
+    )
     state = nail.state
     state.concentration[:, fresh:], state.bonds[:, fresh:] = old.concentration, old.bonds
     state.amine[fresh:], state.radical[fresh:], state.oxygen[fresh:] = old.amine, old.radical, old.oxygen
@@ -151,7 +166,7 @@ def wipe_tacky_layer(nail: Nail, where: str) -> tuple[float, float]:
             f"{where}: the only coat on the nail is uncured through and through and would be wiped off; expose it longer."
         )
     old = nail.state
-    nail.film, _ = _packed(nail.coats, nail.light, nail.lamp, nail.schedule, nail.settings)
+    nail.film, _ = _packed(nail.coats, nail.light, nail.lamp, nail.schedule, nail.settings, nail.changes)
     nail.state = copy_state(
         State(
             old.concentration[:, gone:],
@@ -199,6 +214,12 @@ def coat_heat_j_m2(nail: Nail, before: Array) -> list[float]:
     return [float(heat[part].sum()) for part in nail.slices]
 
 
+def _ceiling(nail: Nail, gel: Gel, part: slice) -> float:
+    """What is possible in a coat [-], with the knobs of its gel turned."""
+    plain = gel_resin(gel).conversion_ceiling_fraction()
+    return possible_conversion(nail.film.cell[part.stop - 1], plain) if nail.changes else plain
+
+
 def coat_figures(nail: Nail, heat_j_m2: Sequence[float]) -> tuple[CoatFigures, ...]:
     """Figures of all coats, from the nail upwards."""
     profile, found = nail.conversion, []
@@ -215,7 +236,7 @@ def coat_figures(nail: Nail, heat_j_m2: Sequence[float]) -> tuple[CoatFigures, .
                 bottom_conversion_fraction=bottom_value(width, conversion),
                 mean_conversion_fraction=float(width @ conversion / width.sum()),
                 top_conversion_fraction=surface_mean(width, conversion, SURFACE_SHARE),
-                conversion_ceiling_fraction=gel_resin(coat.gel).conversion_ceiling_fraction(),
+                conversion_ceiling_fraction=_ceiling(nail, coat.gel, part),
                 heat_j_m2=heat,
                 residual_initiator_fraction={
                     name[0]: float(left[row] / weighed[row])

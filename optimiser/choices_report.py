@@ -214,7 +214,11 @@ def first_screen(outcome: ChoicesOutcome) -> FirstScreen:
         answer, figures = shown.name, key_figures(shown, outcome.brief)
         drawn = [shown.passing, shown.passing_with_data]
     else:
-        answer, figures, drawn = blends_words(best), set_figures(best), [best.passing]
+        answer, figures, drawn = (
+            blends_words(best),
+            set_figures(best),
+            [best.passing.whole, best.passing_with_data.whole],
+        )
     sure = all(chance_state(each) == "kept" for each in drawn)
     state: State = ("kept" if sure else "near") if outcome.is_feasible else "broken"
     words = f"{headline}; {chances_words(*drawn)}" if outcome.is_feasible else headline

@@ -7,7 +7,7 @@ is looked at again for the next.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,50 +20,14 @@ from .giving import LetGo, least_giving_way
 from .impossible import WayOut
 from .local import FEASIBLE, NEARBY, local_search
 from .problem import Point
-from .stack_limits import rows_of_set
-from .stack_parts import CoatSet
+from .stack_limits import WHOLE_NAIL, judged_rows
 from .stack_problem import StackProblem
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-WHOLE_NAIL = ("nail_bed_peak_k", "cem43_min", "film_peak_k")  # one limit for all coats
 MOST_STEPS = 12  # of a search that only asks whether limits can be kept
 STARTS = 2  # blends kept in mind for a limit that gives way
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
-    """A row of a set's limits under a name that tells whose coat it is.
-
-    Parameters
-    ----------
-    row : Constraint
-        The row, its `limit_name` with the coat, such as ``base conversion of builder``.
-    limit_name : str
-        Name of the limit as the brief has it: heat holds for the nail as a whole, in whichever coat it arises.
-    part : int or None
-        Number of the coat's gel; None for the thermal dose.
-    """
-
-    row: Constraint
-    limit_name: str
-    part: int | None
-
-
-def judged_rows(coats: CoatSet) -> list[Judged]:
-    """The limits of a set, row by row as `StackProblem` has them."""
-    found = []
-    for each in rows_of_set(coats):
-        row, part = each.constraint, each.part
-        name = row.limit_name
-        own = ""
-        if part is not None:
-            own = f" {'while' if row.figure in WHOLE_NAIL else 'of'} {coats.parts[part].name}"
-            own += " cures" if row.figure in WHOLE_NAIL else ""
-        whole = name if row.figure in WHOLE_NAIL else f"{name}{own}"
-        found.append(Judged(row=replace(row, limit_name=f"{name}{own}"), limit_name=whole, part=part))
-    return found
 
 
 class Clash:

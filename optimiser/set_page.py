@@ -36,7 +36,7 @@ def set_page(outcome: SetOutcome, report: str) -> Page:
         title=written.title,
         is_demonstration=is_demonstration(outcome),
         facts=written.facts,
-        headline=f"{verdict.headline}; {chances_words(outcome.passing, None)}"
+        headline=f"{verdict.headline}; {chances_words(outcome.passing.whole, outcome.passing_with_data.whole)}"
         if outcome.is_feasible
         else f"no blends found: {verdict.headline}",
         verdict_state=_state(outcome),
@@ -98,7 +98,8 @@ def stack_blocks(outcome: SetOutcome, stack: int) -> tuple[Picture, ...]:
 def _state(outcome: SetOutcome) -> State:
     if not outcome.is_feasible:
         return "broken"
-    likely = chance_state(outcome.passing) == "kept"
+    both = (outcome.passing.whole, outcome.passing_with_data.whole)
+    likely = all(chance_state(each) == "kept" for each in both)
     return "kept" if likely and thickest_buried(outcome).layer_m <= SHOWN_BURIED_M else "near"
 
 
@@ -140,7 +141,7 @@ def set_figures(outcome: SetOutcome) -> tuple[KeyFigure, ...]:
             value=f"{dose_text(dose)} min",
             remark="CEM43, whole schedule",
         ),
-        *chance_figures(outcome.passing, None),
+        *chance_figures(outcome.passing.whole, outcome.passing_with_data.whole),
     ]
     return tuple(found)
 

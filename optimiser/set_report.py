@@ -18,10 +18,11 @@ from .cautions import long_cautions, short_cautions
 from .curve_data import build_curves
 from .impossible import way_out_data, way_out_lines
 from .problem import OBJECTIVE_WORDS
-from .report_text import blend_text, chance_text, materials_text, objective_words, table
+from .report_text import blend_text, materials_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, limit_rows
 from .set_answer import set_verdict, thickest_buried, worst_rows
 from .set_brief import CoatAsked
+from .set_chances import chance_lines, chance_section
 from .set_tune import SetOutcome
 from .versions import versions, versions_text
 
@@ -61,7 +62,8 @@ def set_text(outcome: SetOutcome) -> str:
         lines.append(f"   {_coat_words(coat)}")
     lines += [
         "",
-        f"{objective_words(asked.brief, outcome.objective)}, mean over the gels; chance of passing in use {chance_text(outcome.passing)}",
+        f"{objective_words(asked.brief, outcome.objective)}, mean over the gels",
+        *chance_lines(outcome),
     ]
     lines.append(materials_text(outcome.materials))
     lines += ["", set_verdict(outcome).text, "", "Limits nearest to the set:"]
@@ -122,13 +124,7 @@ def set_report(outcome: SetOutcome) -> str:
         set_verdict(outcome).text,
         *([] if outcome.is_feasible else ["", *_ways_out(outcome, "### ")]),
         "",
-        f"Predicted chance of passing in use: **{chance_text(outcome.passing)}**.",
-        *(
-            f"- {name}: broken in {100 * share:.0f} % of the draws"
-            for name, share in outcome.passing.broken_by_limit.items()
-        ),
-        "",
-        f"Varied: {outcome.passing.included}",
+        *chance_section(outcome),
         "",
         *_limits(outcome),
         "",
@@ -312,7 +308,12 @@ def set_data(outcome: SetOutcome) -> dict[str, Any]:
             for at, curves in zip(coats.corners, build_curves(outcome.results), strict=True)
         ],
         "impossible": None if outcome.impossible is None else way_out_data(outcome.impossible),
-        "passing": asdict(outcome.passing),
+        "passing": asdict(outcome.passing.whole),
+        "passing_with_data": asdict(outcome.passing_with_data.whole),
+        "passing_by_coat": {
+            name: {"in_use": asdict(use), "with_data": asdict(outcome.passing_with_data.by_coat[name])}
+            for name, use in outcome.passing.by_coat.items()
+        },
         "search": {
             "method": list(METHOD),
             "choices": list(outcome.polished),

@@ -28,13 +28,12 @@ from .evaluators import EvaluatorMaker, blend_evaluator
 from .impossible import Impossible
 from .ledger import kept_unit
 from .local import FEASIBLE, Local, local_search
-from .passing import Passing
 from .search import Progress
 from .set_brief import CoatAsked, SetBrief
 from .set_ways_out import set_ways_out
 from .sharing import Shared, fewest, free, penalised
 from .stack_parts import SEPARATOR, CoatSet, Part
-from .stack_passing import chance_of_set
+from .stack_passing import SetPassing, chances_of_set
 from .stack_problem import StackProblem
 from .takers import SearchedTaker, searched
 from .tune import Inputs, resolve
@@ -77,8 +76,8 @@ class SetOutcome:
         Mean over the gels; before the joint polish it is that of the single-coat answers.
     results : tuple of StackResult
         The builds of every corner.
-    passing : Passing
-        Chance of passing.
+    passing, passing_with_data : SetPassing
+        Chance of passing under the conditions of use, and with the doubt about the model's numbers on top.
     polished : tuple of str
         What was tried, in sentences.
     impossible : Impossible or None
@@ -95,7 +94,8 @@ class SetOutcome:
     objective: float
     objective_before: float
     results: tuple[StackResult, ...]
-    passing: Passing
+    passing: SetPassing
+    passing_with_data: SetPassing
     polished: tuple[str, ...]
     impossible: Impossible | None = None
 
@@ -249,7 +249,7 @@ def joint(
         Whether a set without an answer is searched again with every single change that might help.
     """
     polished = polished_stack(inputs, takers, workers=workers, progress=progress, kept=kept)
-    outcome = _outcome(inputs, takers, polished)
+    outcome = _outcome(inputs, takers, polished, progress)
     if outcome.is_feasible or not seek_ways_out:
         return outcome
     nearest = {
@@ -394,10 +394,13 @@ def _sentence(number: int, shared: Shared, found: Local) -> str:
     return f"choice {number} of substances ({materials}): {words} after the joint polish, {found.simulations} builds"
 
 
-def _outcome(inputs: SetInputs, takers: Sequence[SearchedTaker], polished: PolishedStack) -> SetOutcome:
+def _outcome(
+    inputs: SetInputs, takers: Sequence[SearchedTaker], polished: PolishedStack, progress: Progress
+) -> SetOutcome:
     found, problem, shared = polished.found, polished.problem, polished.shared
     loadings = problem.vector(found.blend_wt_pct)
     point = problem.point(loadings)
+    use, with_data = chances_of_set(problem, loadings, inputs.asked.brief.uncertainty.draws, progress)
     return SetOutcome(
         inputs=inputs,
         takers=tuple(takers),
@@ -409,6 +412,7 @@ def _outcome(inputs: SetInputs, takers: Sequence[SearchedTaker], polished: Polis
         objective=point.objective,
         objective_before=problem.point(start_of(problem, shared)).objective,
         results=tuple(problem.results(loadings)),
-        passing=chance_of_set(problem, loadings, inputs.asked.brief.uncertainty.draws),
+        passing=use,
+        passing_with_data=with_data,
         polished=polished.sentences,
     )

@@ -8,7 +8,7 @@ layer of the topmost coat. Second-cycle heat and yellowness are judged coat by c
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -22,6 +22,7 @@ from .stack_parts import CoatSet, Part
 
 Floats = NDArray[np.float64]
 Results = Mapping[int, StackResult]
+WHOLE_NAIL = ("nail_bed_peak_k", "cem43_min", "film_peak_k")  # one limit for all coats
 LAYER_FIGURES = {
     "bottom_conversion_fraction": "bottom_conversion_fraction",
     "surface_conversion_fraction": "top_conversion_fraction",
@@ -32,12 +33,49 @@ LAYER_FIGURES = {
 class StackRow:
     """A limit, how its figure is read from the builds of all corners and the loadings of every gel, and whose coat it judges.
 
-    `part` is the number of the coat's gel; None for the thermal dose, which belongs to the whole schedule.
+    `part` is the number of the coat's gel; None for the thermal dose, which belongs to the whole schedule. A limit on cure also
+    tells its layer, counted from 1, and the conversion possible there [-].
     """
 
     constraint: Constraint
     read: Callable[[Results, Sequence[Floats]], float]
     part: int | None = None
+    layer: int | None = None
+    ceiling_fraction: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """A row of a set's limits under a name that tells whose coat it is.
+
+    Parameters
+    ----------
+    row : Constraint
+        The row, its `limit_name` with the coat, such as ``base conversion of builder``.
+    limit_name : str
+        Name of the limit as the brief has it: heat holds for the nail as a whole, in whichever coat it arises.
+    part : int or None
+        Number of the coat's gel; None for the thermal dose.
+    """
+
+    row: Constraint
+    limit_name: str
+    part: int | None
+
+
+def judged_rows(coats: CoatSet) -> list[Judged]:
+    """The limits of a set, row by row as `StackProblem` has them."""
+    found = []
+    for each in rows_of_set(coats):
+        row, part = each.constraint, each.part
+        name = row.limit_name
+        own = ""
+        if part is not None:
+            own = f" {'while' if row.figure in WHOLE_NAIL else 'of'} {coats.parts[part].name}"
+            own += " cures" if row.figure in WHOLE_NAIL else ""
+        whole = name if row.figure in WHOLE_NAIL else f"{name}{own}"
+        found.append(Judged(row=replace(row, limit_name=f"{name}{own}"), limit_name=whole, part=part))
+    return found
 
 
 def rows_of_set(coats: CoatSet) -> list[StackRow]:
@@ -134,7 +172,11 @@ def _cure_rows(coats: CoatSet, corner: int, layer: int, number: int, coat: str) 
         "residual_wt_pct": residual,
     }
     return [
-        _row(coats, spec, coat, corner, readers[spec["figure"]], number)
+        replace(
+            _row(coats, spec, coat, corner, readers[spec["figure"]], number),
+            layer=layer,
+            ceiling_fraction=ceiling,
+        )
         for spec in cure_limits(part.brief, ceiling)
         if is_top or spec["figure"] != "uncured_layer_m"  # what lies under another coat has no tacky layer
     ]

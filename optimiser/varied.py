@@ -15,9 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..lamp_library.ageing import ageing_factor
+from ..lamp_library.lamp import Lamp
 from ..lamp_library.units import um_from_m
 from ..models.doubts import Prior, gel_priors, knob_of_parameter, log_spread, without_calibrated
+from ..models.gel import Gel
+from .brief import Brief
 from .problem import Problem
+from .stack_problem import StackProblem
 
 Floats = NDArray[np.float64]
 Group = Literal["use", "data"]
@@ -32,6 +36,7 @@ COLDER_K, WARMER_K = (
 )  # a cold hand at 28 C and a warm one at 35 C beside the usual 33 C (from memory)
 NAIL_ERROR_RATIO = 0.2  # estimated: the usual plate is known to 0.1 mm, and people differ
 LOADING = "loading"
+AT = "@"  # between a knob and the gel of a set that it belongs to
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,7 +117,7 @@ def varied_inputs(problem: Problem, groups: Sequence[Group] = ("use", "data")) -
 
 def conditions_at(
     inputs: Sequence[Varied],
-    problem: Problem,
+    problem: Problem | StackProblem,
     loadings_wt_pct: Floats,
     unit: Floats,
     fixed: Mapping[str, float] | None = None,
@@ -136,7 +141,7 @@ def conditions_at(
     for column, each in enumerate(inputs):
         number = each.drawn(unit[:, column])
         for target, weight in each.targets.items():
-            multiplies = "_ratio" in target or target.startswith(LOADING)
+            multiplies = "_ratio" in target.partition(AT)[0] or target.startswith(LOADING)
             if multiplies:
                 value = np.exp(weight * number) if each.law == "normal" else number
                 factors[target] = factors.get(target, np.ones(len(unit))) * value
@@ -156,21 +161,34 @@ def _normal(key: str, words: str, group: Group, how: str, basis: str, targets: M
 
 
 def _in_use(problem: Problem) -> list[Varied]:
-    brief, asked = problem.brief, problem.brief.uncertainty
+    brief = problem.brief
+    found = [*film_thickness(brief), *lamp_in_use(brief, problem.lamps), *hand_in_use(brief.hand_start_k)]
+    for key in problem.space.keys:
+        found += weighed(brief, key, key in problem.space.initiators)
+    return found
+
+
+def film_thickness(brief: Brief, at: str = "", of: str = "") -> list[Varied]:
+    """Thickness of a coat over its window; `at` ends the names for machines, `of` those for people, in a set."""
     low, high = brief.thickness_low_m, brief.thickness_high_m
-    found = []
-    if high > low:
-        found.append(
-            Varied(
-                key="film_thickness", words="film thickness", group="use", law="uniform", low=low, high=high,
-                how=f"even between {um_from_m(low):g} and {um_from_m(high):g} µm", basis="the brief", targets={"film_thickness_m": 1.0},
-            )
-        )  # fmt: skip
-    spread = asked.lamp_output_error_ratio
-    found.append(
+    if high == low:
+        return []
+    return [
+        Varied(
+            key=f"film_thickness{at}", words=f"film thickness{of}", group="use", law="uniform", low=low, high=high,
+            how=f"even between {um_from_m(low):g} and {um_from_m(high):g} µm", basis="the brief",
+            targets={f"film_thickness_m{at}": 1.0},
+        )
+    ]  # fmt: skip
+
+
+def lamp_in_use(brief: Brief, lamps: Sequence[Lamp]) -> list[Varied]:
+    """Output and wear of the lamp, and the place of the finger in it."""
+    spread = brief.uncertainty.lamp_output_error_ratio
+    found = [
         _normal("lamp_output", "lamp output, one lamp to the next", "use", f"{100 * spread:g} %",
                 "the brief, or assumed", {"lamp_output_ratio": log_spread(spread)})
-    )  # fmt: skip
+    ]  # fmt: skip
     worn = ageing_factor(LAMP_HOURS, L70_HOURS)
     found.append(
         Varied(
@@ -180,7 +198,7 @@ def _in_use(problem: Problem) -> list[Varied]:
             targets={"lamp_output_ratio": 1.0},
         )
     )  # fmt: skip
-    if any(len(lamp.positions) > 1 for lamp in problem.lamps):
+    if any(len(lamp.positions) > 1 for lamp in lamps):
         found.append(
             Varied(
                 key="placement", words="place of the finger", group="use", law="uniform",
@@ -188,14 +206,11 @@ def _in_use(problem: Problem) -> list[Varied]:
                 how=f"even, up to {100 * PLACEMENT_SHARE:g} % of the way to the next position", basis="assumed",
             )
         )  # fmt: skip
-    found += _hand(problem)
-    for key in problem.space.keys:
-        found += _weighed(problem, key)
     return found
 
 
-def _hand(problem: Problem) -> list[Varied]:
-    start_k = problem.brief.hand_start_k
+def hand_in_use(start_k: float) -> list[Varied]:
+    """Warmth of the hand and thickness of the nail."""
     coldest, warmest = max(start_k - COLDER_K, 283.15), min(start_k + WARMER_K, 313.15)
     return [
         Varied(
@@ -209,22 +224,23 @@ def _hand(problem: Problem) -> list[Varied]:
     ]  # fmt: skip
 
 
-def _weighed(problem: Problem, key: str) -> list[Varied]:
-    error = problem.brief.uncertainty.weighing_error_ratio
+def weighed(brief: Brief, key: str, is_initiator: bool, of: str = "") -> list[Varied]:
+    """Weighing of a substance, and its purity if it is an initiator."""
+    error = brief.uncertainty.weighing_error_ratio
     found = [
         _normal(
             f"weighing:{key}",
-            f"weighing of {key}",
+            f"weighing of {key}{of}",
             "use",
             f"{100 * error:g} %",
             "the brief, or assumed",
             {f"{LOADING}:{key}": log_spread(error)},
         )
     ]
-    if key in problem.space.initiators:
+    if is_initiator:
         found.append(
             Varied(
-                key=f"purity:{key}", words=f"purity of {key}", group="use", law="uniform", low=LEAST_PURITY, high=1.0,
+                key=f"purity:{key}", words=f"purity of {key}{of}", group="use", law="uniform", low=LEAST_PURITY, high=1.0,
                 how=f"even between {100 * LEAST_PURITY:g} and 100 %", basis="assumed: data sheets promise 97 to 99 %", targets={f"{LOADING}:{key}": 1.0},
             )
         )  # fmt: skip
@@ -232,15 +248,18 @@ def _weighed(problem: Problem, key: str) -> list[Varied]:
 
 
 def _in_data(problem: Problem) -> list[Varied]:
-    priors = gel_priors(problem.gel, problem.space.initiators)
-    calibration = problem.gel.calibration
+    return in_data(problem.gel, problem.space.initiators)
+
+
+def in_data(gel: Gel, initiators: Sequence[str]) -> list[Varied]:
+    """Numbers of the model for one gel with some initiators in it."""
+    priors = gel_priors(gel, initiators)
+    calibration = gel.calibration
     found: list[Varied] = []
     if calibration is not None:
         knobs = [knob_of_parameter(name) for name in calibration.parameters]
         priors = without_calibrated(priors, knobs)
-        found = calibrated_inputs(
-            calibration.parameters, calibration.log_covariance, problem.space.initiators
-        )
+        found = calibrated_inputs(calibration.parameters, calibration.log_covariance, initiators)
     return [*found, *(_of_prior(prior) for prior in priors)]
 
 

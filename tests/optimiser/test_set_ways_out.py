@@ -16,9 +16,9 @@ from gelwright.optimiser.demo_data import DEMO_FOLDER
 from gelwright.optimiser.easing import enough, least_factor, thinner_window
 from gelwright.optimiser.impossible import Impossible, WayOut, way_out_data, way_out_lines
 from gelwright.optimiser.set_brief import read_set
-from gelwright.optimiser.set_clash import judged_rows
 from gelwright.optimiser.set_tune import coat_set, resolve_set
 from gelwright.optimiser.set_ways_out import set_ways_out
+from gelwright.optimiser.stack_limits import judged_rows
 from gelwright.optimiser.stack_parts import CoatSet
 from gelwright.optimiser.stack_problem import StackProblem
 from gelwright.optimiser.takers import problem_of
