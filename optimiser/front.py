@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from ..lamp_library.errors import InputError, unknown_name
 from ..lamp_library.units import c_from_k
 from .brief import Brief
+from .front_rounding import rounded_blend
 from .hypervolume import apart, hypervolume, knee, normalised, unbeaten
 from .ledger import Ledger
 from .local import Local, local_search
@@ -67,10 +68,11 @@ AXES = {
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FrontPoint:
-    """A blend on the front with its value on every axis asked for, in the axis's unit."""
+    """A blend on the front with its value on every axis asked for, in the axis's unit, and whether it is rounded for weighing."""
 
     blend_wt_pct: dict[str, float]
     values: tuple[float, ...]
+    is_rounded: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -86,11 +88,13 @@ class Front:
     knee : int
         The point furthest from the straight line between the ends.
     hypervolume_ratio : float
-        Share of the box between the best and the worst value of every axis that the points dominate [-].
+        Share of the box between the best and the worst value of every axis that the points shown dominate [-].
     tried : int
         Blends polished.
     films : int
         Films simulated.
+    dropped : int
+        Blends that nothing beat before their loadings were rounded for weighing.
     """
 
     axes: tuple[Axis, ...]
@@ -99,6 +103,12 @@ class Front:
     hypervolume_ratio: float
     tried: int
     films: int
+    dropped: int = 0
+
+    @property
+    def unrounded(self) -> list[int]:
+        """Numbers, from 1, of the points that could not be rounded for weighing."""
+        return [number for number, point in enumerate(self.points, start=1) if not point.is_rounded]
 
 
 def axes_of(names: Sequence[str], problem: Problem) -> tuple[Axis, ...]:
@@ -173,6 +183,7 @@ class _Tracer:
         self.films = self.tried = 0
         self.record: Ledger | None = None
         self.parts: dict[tuple[str, ...], Problem] = {}
+        self.aims: dict[tuple[str, ...], Problem] = {}
 
     def ends(self) -> list[FrontPoint]:
         """The best blend of each axis that can be minimised; their substance sets are followed from there."""
@@ -250,10 +261,15 @@ class _Tracer:
         key = tuple(sorted(found.blend_wt_pct.items()))
         if key not in self.found:
             keys = tuple(found.blend_wt_pct)
-            part = self.parts.setdefault(keys, self._measuring(keys))
+            part = self._measuring_of(keys)
             self.found[key] = FrontPoint(
                 blend_wt_pct=found.blend_wt_pct, values=axis_values(part, found.blend_wt_pct, self.axes)
             )
+
+    def _measuring_of(self, keys: tuple[str, ...]) -> Problem:
+        if keys not in self.parts:
+            self.parts[keys] = self._measuring(keys)
+        return self.parts[keys]
 
     def _measuring(self, keys: tuple[str, ...]) -> Problem:
         part = self.problem.narrowed(keys)
@@ -262,17 +278,37 @@ class _Tracer:
         return part
 
     def front(self) -> Front:
-        every = list(self.found.values())
-        signed = np.array(
-            [[axis.sign * v for axis, v in zip(self.axes, p.values, strict=True)] for p in every]
-        )
+        """What nothing beats, rounded for weighing; what rounding has beaten drops out."""
+        exact = list(self.found.values())
+        hopeful = [exact[i] for i in unbeaten(self._signed(exact))]
+        every = []
+        for number, point in enumerate(hopeful):
+            self.progress(number, len(hopeful), "loadings rounded for weighing")
+            every.append(self._rounded(point))
+        signed = self._signed(every)
         order = unbeaten(signed)
-        volume = hypervolume(normalised(signed[order]), np.ones(len(self.axes)))
         shown = order[apart(signed[order])]
+        volume = hypervolume(normalised(signed[shown]), np.ones(len(self.axes)))
         return Front(
             axes=self.axes, points=tuple(every[i] for i in shown), knee=knee(signed[shown]), hypervolume_ratio=volume,
-            tried=self.tried, films=self.films,
+            tried=self.tried, films=self.films, dropped=len(every) - len(order),
         )  # fmt: skip
+
+    def _signed(self, points: Sequence[FrontPoint]) -> Floats:
+        return np.array(
+            [[axis.sign * v for axis, v in zip(self.axes, p.values, strict=True)] for p in points]
+        )
+
+    def _rounded(self, point: FrontPoint) -> FrontPoint:
+        keys = tuple(point.blend_wt_pct)
+        if keys not in self.aims:
+            self.aims[keys] = self._aimed(self.problem.narrowed(keys), self.axes[0], {})
+        part = self.aims[keys]
+        before = part.simulations
+        blend, is_rounded = rounded_blend(part, point.blend_wt_pct)
+        self.films += part.simulations - before
+        values = axis_values(self._measuring_of(keys), blend, self.axes)
+        return FrontPoint(blend_wt_pct=blend, values=values, is_rounded=is_rounded)
 
 
 # limits of the whole blend are no matter of room: they are weighed, not predicted

@@ -6,7 +6,7 @@ from .cautions import long_cautions
 from .doubt_text import chance_text
 from .front import Front
 from .front_picture import front_pictures, shown_of, unit_of
-from .front_text import ends_text, tried_text
+from .front_text import ends_text, rounding_text, tried_text
 from .matching_text import blend_text
 from .page_parts import Page, Section, Table, Text, table
 from .passing import Passing
@@ -70,4 +70,4 @@ def _table(found: Front, inputs: Inputs, passing: dict[int, Passing]) -> Table:
 
 
 def _told(found: Front, inputs: Inputs) -> Text:
-    return Text(paragraphs=(ends_text(found, inputs), tried_text(found, inputs)))
+    return Text(paragraphs=(ends_text(found, inputs), rounding_text(found), tried_text(found, inputs)))

@@ -9,6 +9,7 @@ from typing import Any
 from .cautions import short_cautions
 from .front import Front, FrontPoint
 from .front_picture import front_picture, shown_of, unit_of
+from .front_rounding import ROUNDED, unrounded_words
 from .matching_text import blend_text
 from .passing import Passing
 from .tune import Inputs
@@ -41,7 +42,7 @@ def front_text(found: Front, inputs: Inputs, passing: dict[int, Passing]) -> str
             f"Chance of passing in use of blend {index + 1}: {100 * chance.probability_fraction:.0f} % "
             f"({100 * chance.low_fraction:.0f}-{100 * chance.high_fraction:.0f}, {chance.draws} draws)."
         )
-    lines += ["", tried_text(found, inputs)]
+    lines += ["", rounding_text(found), tried_text(found, inputs)]
     lines += ["", "Cautions:", *(f"- {each}" for each in short_cautions(brief.on_date))]
     return "\n".join(lines)
 
@@ -82,6 +83,14 @@ def tried_text(found: Front, inputs: Inputs) -> str:
     )
 
 
+def rounding_text(found: Front) -> str:
+    """How the loadings are rounded, what that beat, and which blends stayed unrounded."""
+    beaten = (
+        f"{found.dropped} blends of the front were beaten once rounded and left out." if found.dropped else ""
+    )
+    return " ".join(words for words in (ROUNDED, beaten, unrounded_words(found.unrounded)) if words)
+
+
 def ends_text(found: Front, inputs: Inputs) -> str:
     """The best blend on every axis, in a sentence."""
     parts = []
@@ -101,12 +110,14 @@ def front_data(found: Front, inputs: Inputs, passing: dict[int, Passing]) -> dic
                  for i, axis in enumerate(found.axes)],
         "points": [
             {"loadings_wt_pct": point.blend_wt_pct,
+             "is_rounded": point.is_rounded,
              "values": dict(zip((axis.key for axis in found.axes), point.values, strict=True)),
              "chance_of_passing_fraction": passing[i].probability_fraction if i in passing else None}
             for i, point in enumerate(found.points)
         ],
         "knee": found.knee if found.points else None,
         "hypervolume_ratio": found.hypervolume_ratio,
+        "beaten_once_rounded": found.dropped,
         "blends_polished": found.tried,
         "films_simulated": found.films,
         "seed": brief.seed,
@@ -128,6 +139,7 @@ def write_front_folder(found: Front, inputs: Inputs, passing: dict[int, Passing]
             **{axis.key: value for axis, value in zip(found.axes, point.values, strict=True)},
             **{f"{key}_wt_pct": point.blend_wt_pct.get(key, 0.0) for key in keys},
             "is_knee": i == found.knee,
+            "is_rounded": point.is_rounded,
         }
         for i, point in enumerate(found.points)
     ]

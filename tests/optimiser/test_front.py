@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,8 +13,9 @@ from gelwright.optimiser.brief import Limits
 from gelwright.optimiser.brief_reader import read_brief
 from gelwright.optimiser.constraints import Constraint
 from gelwright.optimiser.demo_data import brief_path
-from gelwright.optimiser.front import AXES, Front, FrontPoint, axes_of, front_of
+from gelwright.optimiser.front import AXES, Front, FrontPoint, axes_of, axis_values, front_of
 from gelwright.optimiser.front_page import front_page
+from gelwright.optimiser.front_rounding import rounded_blend, unrounded_words
 from gelwright.optimiser.hypervolume import hypervolume, knee, unbeaten
 from gelwright.optimiser.local import Local
 from gelwright.optimiser.page_html import page_html
@@ -132,3 +134,48 @@ def test_axes_are_checked(make_problem: MakeProblem) -> None:
         axes_of(("heat",), problem)
     with pytest.raises(InputError, match="lacks"):
         axes_of(("cost", "heat"), problem)
+
+
+def test_blends_of_a_front_can_be_weighed_and_their_figures_are_of_the_rounded_blend(
+    make_problem: MakeProblem,
+) -> None:
+    limits = Limits(
+        second_cycle_heat_max_ratio=None, bottom_conversion_min_share=0.6, total_initiator_max_wt_pct=4.0
+    )
+    problem = make_problem(limits=limits, prices_per_kg=PRICES)
+    axes = axes_of(("cost", "heat"), problem)
+    found = traced(problem, "cost", "heat", levels=6)
+    assert isinstance(found, Front)
+    assert found.unrounded == []
+    for point in found.points:
+        loadings = np.array(list(point.blend_wt_pct.values()))
+        assert np.round(loadings, 4) == pytest.approx(loadings, abs=1e-12)
+        part = problem.narrowed(tuple(point.blend_wt_pct))
+        assert axis_values(part, point.blend_wt_pct, axes) == pytest.approx(point.values)
+    values = np.array([point.values for point in found.points])
+    assert unbeaten(values).tolist() == list(range(len(values)))
+    scaled = (values - values.min(axis=0)) / np.ptp(values, axis=0)
+    assert found.hypervolume_ratio == pytest.approx(hypervolume(scaled, np.ones(2)))
+
+
+def test_a_blend_that_cannot_be_rounded_stays_and_is_told(make_problem: MakeProblem) -> None:
+    limits = Limits(second_cycle_heat_max_ratio=None, bottom_conversion_min_share=0.6)
+    problem = make_problem(limits=limits, prices_per_kg=PRICES).narrowed(("BAPO",))
+    exact = 0.08237
+    at = problem.point(problem.vector({"BAPO": exact}))
+    pairs = zip(problem.constraints, at.figures, strict=True)
+    least = min(figure for row, figure in pairs if row.figure == "bottom_conversion_fraction")
+    # a window of total initiator and of conversion so narrow that neither 0.082, 0.083, 0.0823 nor 0.0824 keeps both
+    tight = replace(
+        limits,
+        total_initiator_max_wt_pct=exact + 1e-6,
+        bottom_conversion_min_share=None,
+        bottom_conversion_min_fraction=least - 1e-7,
+    )
+    narrow = make_problem(limits=tight, prices_per_kg=PRICES).narrowed(("BAPO",))
+    assert narrow.point(narrow.vector({"BAPO": exact})).violation == 0.0
+    blend, is_rounded = rounded_blend(narrow, {"BAPO": exact})
+    assert blend == {"BAPO": exact}
+    assert not is_rounded
+    assert "blend 2" in unrounded_words([2])
+    assert unrounded_words([]) == ""
