@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .page_parts import STATE_MARKS, STATE_WORDS, Block, Page, Picture
-from .plots import COLOURS, svg_style
+from .plots import COLOURS, lay_out, svg_style
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -50,6 +50,7 @@ def inline_svg(figure: Figure, name: str) -> str:
 
     buffer = io.StringIO()
     with matplotlib.rc_context(svg_style(name)):
+        lay_out(figure, "svg")
         figure.savefig(buffer, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     text = buffer.getvalue()
     text = text[text.index("<svg") :]

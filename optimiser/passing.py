@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,6 +64,7 @@ class Passing:
     kept_by_limit: dict[str, Chance]
 
 
+@cache  # the same few counts come up for every limit of every blend, and each interval is a search for two roots
 def chance_of(passed: int, draws: int) -> Chance:
     """Share of passes with its exact binomial interval.
 

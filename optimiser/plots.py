@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +43,7 @@ DASHES: tuple[Any, ...] = (
     (0, (9, 2)),
 )
 MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<")
+PNG_DPI, SVG_DPI = 150, 72  # matplotlib writes SVG at 72 whatever it is asked
 SHOWN_LIGHT_FRACTION = 5e-3  # wavelengths with less than this share of the peak are not drawn
 
 
@@ -88,8 +89,39 @@ def save(figure: Figure, path: Path) -> Path:
     import matplotlib
 
     with matplotlib.rc_context(_STYLE):
-        figure.savefig(path, dpi=150)
+        if path.suffix == ".png":
+            lay_out(figure, "png")
+        figure.savefig(path, dpi=PNG_DPI)
     return path
+
+
+def lay_out(figure: Figure, ending: Literal["png", "svg"]) -> None:
+    """Fix the places of the axes, so that writing the figure draws it once.
+
+    While a figure still has its layout engine, matplotlib draws all of it once more, into nothing, only to have the
+    engine run: half the time of a picture.
+
+    Parameters
+    ----------
+    figure : Figure
+        A finished figure of `new_figure`.
+    ending : {"png", "svg"}
+        What it will be written as; the room that words need differs a little.
+    """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+    engine = figure.get_layout_engine()
+    if engine is None:
+        return
+    if ending == "png":
+        FigureCanvasAgg(figure)
+        figure.set_dpi(PNG_DPI)
+    else:
+        FigureCanvasSVG(figure)
+        figure.set_dpi(SVG_DPI)
+    engine.execute(figure)
+    figure.set_layout_engine("none")
 
 
 def draw_light(

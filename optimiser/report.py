@@ -19,7 +19,7 @@ from .impossible import way_out_lines
 from .passing import broken_lines
 from .problem import OBJECTIVE_WORDS
 from .report_pictures import LAMP_PICTURES, picture_name
-from .report_text import chance_text, objective_words, table
+from .report_text import chance_text, csv_text, objective_words, table
 from .run_data import OBJECTIVE_UNIT, candidate_table, citations, outcome_data
 from .tune import Outcome, blended
 from .verdict import dose_text
@@ -58,8 +58,6 @@ def write_run_folder(outcome: Outcome, brief_file: Path, folder: Path) -> Path:
     Path
         The report.
     """
-    import pandas as pd
-
     from .customer_page import customer_page
     from .page_html import write_page
     from .report_pictures import write_pictures
@@ -73,7 +71,7 @@ def write_run_folder(outcome: Outcome, brief_file: Path, folder: Path) -> Path:
     gel = blended(outcome.inputs, outcome.candidates[0].blend_wt_pct)
     save_gel(gel, folder / "gel.toml")
     (folder / "results.json").write_text(_json(outcome), encoding="utf-8")
-    pd.DataFrame(candidate_table(outcome)).to_csv(folder / "candidates.csv", index=False)
+    (folder / "candidates.csv").write_text(csv_text(candidate_table(outcome)), encoding="utf-8", newline="")
     write_pictures(outcome, folder)
     report = folder / "report.md"
     report.write_text(report_text(outcome), encoding="utf-8")
