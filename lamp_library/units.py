@@ -49,11 +49,6 @@ def c_from_k(temperature_k: Number) -> Number:
     return temperature_k - ZERO_CELSIUS_K
 
 
-def s_from_min(duration_min: Number) -> Number:
-    """Convert minutes to seconds."""
-    return duration_min * 60.0
-
-
 def w_m2_from_mw_cm2(irradiance_mw_cm2: Number) -> Number:
     """Convert milliwatts per square centimetre to watts per square metre."""
     return irradiance_mw_cm2 * 10.0
@@ -109,19 +104,9 @@ def m3_mol_s_from_l_mol_s(rate_coefficient_l_mol_s: Number) -> Number:
     return rate_coefficient_l_mol_s / 1e3
 
 
-def l_mol_s_from_m3_mol_s(rate_coefficient_m3_mol_s: Number) -> Number:
-    """Convert a second-order rate coefficient from m3 mol-1 s-1 to L mol-1 s-1."""
-    return rate_coefficient_m3_mol_s * 1e3
-
-
 def mol_m3_from_mol_l(concentration_mol_l: Number) -> Number:
     """Convert moles per litre to moles per cubic metre."""
     return concentration_mol_l * 1e3
-
-
-def mol_l_from_mol_m3(concentration_mol_m3: Number) -> Number:
-    """Convert moles per cubic metre to moles per litre."""
-    return concentration_mol_m3 / 1e3
 
 
 def m2_mol_from_l_mol_cm(molar_absorption_coefficient_l_mol_cm: Number) -> Number:
@@ -130,11 +115,6 @@ def m2_mol_from_l_mol_cm(molar_absorption_coefficient_l_mol_cm: Number) -> Numbe
     Decadic stays decadic and Napierian stays Napierian.
     """
     return molar_absorption_coefficient_l_mol_cm / 10.0
-
-
-def l_mol_cm_from_m2_mol(molar_absorption_coefficient_m2_mol: Number) -> Number:
-    """Convert a molar absorption coefficient from m2 mol-1 to L mol-1 cm-1."""
-    return molar_absorption_coefficient_m2_mol * 10.0
 
 
 def napierian_from_decadic(decadic: Number) -> Number:

@@ -139,12 +139,11 @@ def lag_corrected(smooth: Smoothed, time_constant_s: float) -> tuple[Array, floa
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepResponse:
-    """First-order response fitted to a plunge: time constant with its standard error [s], size [K], scatter about it [K]."""
+    """First-order response fitted to a plunge: time constant with its standard error [s], size [K]."""
 
     time_constant_s: float
     time_constant_se_s: float
     step_k: float
-    rms_k: float
 
 
 def step_response(time_s: Array, value_k: Array) -> StepResponse:
@@ -189,7 +188,6 @@ def step_response(time_s: Array, value_k: Array) -> StepResponse:
         time_constant_s=abs(float(found[1])),
         time_constant_se_s=float(np.sqrt(covariance[1, 1])),
         step_k=float(found[3]),
-        rms_k=rms,
     )
 
 
@@ -205,8 +203,6 @@ class ReactionTemperature:
         Scatter of one point of the rise [K].
     offset_k, offset_sd_k : float
         Difference of the probes before the lamp was lit, taken off, and its standard error [K].
-    drift_sd_k_s : float
-        Standard error of how fast that difference moves before the lamp is lit [K/s].
     smoothing : Smoothed
         Smoothing of the sample.
     missing : ndarray of bool, shape (n,)
@@ -220,7 +216,6 @@ class ReactionTemperature:
     rise_sd_k: float
     offset_k: float
     offset_sd_k: float
-    drift_sd_k_s: float
     smoothing: Smoothed
     missing: NDArray[np.bool_]
 
@@ -283,7 +278,7 @@ def reaction_temperature(
         values.append(value)
         deviations.append(left)
         curves.append(smooth)
-    offset, offset_sd, drift_sd = _baseline(sample, blank, lit_at_s)
+    offset, offset_sd = _baseline(sample, blank, lit_at_s)
     missing = np.zeros(grid.size, dtype=bool)
     for low, high in (*sample.gaps_s, *blank.gaps_s):
         missing |= (grid > low) & (grid < high)
@@ -295,14 +290,13 @@ def reaction_temperature(
         rise_sd_k=math.hypot(*deviations),
         offset_k=offset,
         offset_sd_k=offset_sd,
-        drift_sd_k_s=drift_sd,
         smoothing=curves[0],
         missing=missing,
     )
 
 
-def _baseline(sample: Cleaned, blank: Cleaned, lit_at_s: float) -> tuple[float, float, float]:
-    """Offset of the probes before the lamp is lit, its standard error, and that of its drift."""
+def _baseline(sample: Cleaned, blank: Cleaned, lit_at_s: float) -> tuple[float, float]:
+    """Offset of the probes before the lamp is lit, and its standard error."""
     before = sample.time_s < lit_at_s
     count = int(np.count_nonzero(before))
     if count < FEWEST_BASELINE or blank.time_s[0] >= lit_at_s:
@@ -313,8 +307,7 @@ def _baseline(sample: Cleaned, blank: Cleaned, lit_at_s: float) -> tuple[float, 
     time = sample.time_s[before]
     difference = sample.value_k[before] - np.interp(time, blank.time_s, blank.value_k)
     sd = max(float(np.std(difference, ddof=1)), 1e-4)
-    spread = float(np.sqrt(np.sum((time - time.mean()) ** 2)))
-    return float(difference.mean()), sd / math.sqrt(count), sd / spread
+    return float(difference.mean()), sd / math.sqrt(count)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

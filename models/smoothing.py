@@ -37,8 +37,8 @@ class Smoothed:
         Width of the window in readings and in seconds.
     noise_sd : float
         Scatter of one reading, in the trace's unit.
-    value_sd, slope_sd_1_s : float
-        Scatter left in the curve and in its slope.
+    slope_sd_1_s : float
+        Scatter left in the slope.
     peak_bias : float
         Estimated lowering of the highest point by the smoothing, 0 or more.
     """
@@ -48,7 +48,6 @@ class Smoothed:
     points: int
     window_s: float
     noise_sd: float
-    value_sd: float
     slope_sd_1_s: float
     peak_bias: float
 
@@ -140,14 +139,13 @@ def smoothed(value: Array, step_s: float, noise: float, longest_s: float) -> Smo
             tried[width] = (found, weights)
             chosen = width
         points *= 1.25
-    weights, slopes = _coefficients(chosen, step_s)
+    slopes = _coefficients(chosen, step_s)[1]
     return Smoothed(
         value=tried[chosen][0],
         slope_1_s=curve(value, chosen, step_s, 1),
         points=chosen,
         window_s=chosen * step_s,
         noise_sd=noise,
-        value_sd=noise * float(np.linalg.norm(weights)),
         slope_sd_1_s=noise * float(np.linalg.norm(slopes)),
         peak_bias=_peak_bias(value, chosen, step_s),
     )

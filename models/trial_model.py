@@ -27,7 +27,7 @@ from .packing import pack
 from .plain import copy_state
 from .sensitisers import with_energy_transfer
 from .solver import Segment, Solution, SolverSettings, segment_rows
-from .trial import PLACES, Trial, TrialSignal
+from .trial import Trial, TrialSignal
 
 Array = NDArray[np.float64]
 LEAST_TAIL_S = 60.0  # the run goes on for at least this long after the last exposure
@@ -46,7 +46,7 @@ class TrialPrediction:
     ----------
     values : mapping of str to ndarray
         Signal name to predicted values at that signal's times, in its unit.
-    time_s, level_ratio, air_k, conversion_mean, conversion_bottom, reaction_heat_w_m2 : ndarray, shape (nt,)
+    time_s, level_ratio, air_k, conversion_mean, reaction_heat_w_m2 : ndarray, shape (nt,)
         Traces of the sample on the trial's clock.
     rises : mapping of str to ndarray, shape (nt,)
         Rise by reaction against a cured blank at "interface", "film" and "nail_bed" [K]; empty where no blank was run.
@@ -61,7 +61,6 @@ class TrialPrediction:
     level_ratio: Array
     air_k: Array
     conversion_mean: Array
-    conversion_bottom: Array
     reaction_heat_w_m2: Array
     rises: Mapping[str, Array]
     heat_by_exposure_j_m2: Array
@@ -194,7 +193,6 @@ def predict(
         level_ratio=record[:, at.LEVEL],
         air_k=record[:, at.AIR],
         conversion_mean=record[:, at.MEAN],
-        conversion_bottom=record[:, at.BOTTOM],
         reaction_heat_w_m2=record[:, at.REACTION_HEAT],
         rises=MappingProxyType(rises),
         heat_by_exposure_j_m2=sample.cycle_heat_j_m2,
@@ -281,8 +279,3 @@ def _heat_rate_w_m2(time_s: Array, record: Array) -> Array:
 
 def _at(time_s: Array, clock_s: Array, trace: Array) -> Array:
     return np.asarray(np.interp(time_s, clock_s, trace), dtype=np.float64)
-
-
-def usual_place(kind: str) -> str:
-    """Where a kind of signal is usually measured."""
-    return PLACES[kind][0]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from . import completion
+from .cli_options import LampOption, SecondsOption
 
 if TYPE_CHECKING:
     from .brief import Limits
@@ -21,15 +22,6 @@ _Gel = Annotated[
     typer.Argument(
         metavar="GEL", autocompletion=completion.gels, help="A gel's TOML file, or a packaged id."
     ),
-]
-_Lamp = Annotated[
-    str,
-    typer.Option(
-        "--lamp", metavar="L", autocompletion=completion.lamps, help="Packaged lamp's id or a lamp folder."
-    ),
-]
-_Seconds = Annotated[
-    float, typer.Option("--seconds", min=0.1, max=3600, help="Lamp-on time of one cycle, s.")
 ]
 _Programme = Annotated[str | None, typer.Option("--programme", help="One of the lamp's programmes.")]
 _Hand = Annotated[str | None, typer.Option("--hand", help="Usual hand: cold, usual or warm.")]
@@ -47,8 +39,8 @@ _Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines ins
 
 def thickest(
     gel: _Gel,
-    lamp: _Lamp,
-    seconds: _Seconds,
+    lamp: LampOption,
+    seconds: SecondsOption,
     programme: _Programme = None,
     hand: _Hand = None,
     nail: _Nail = None,
@@ -73,8 +65,8 @@ def thickest(
 
 def dimmest(
     gel: _Gel,
-    lamp: _Lamp,
-    seconds: _Seconds,
+    lamp: LampOption,
+    seconds: SecondsOption,
     thickness_um: Annotated[
         float | None, typer.Option("--thickness-um", help="Wet film, um; the gel's own if left out.")
     ] = None,

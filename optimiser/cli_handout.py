@@ -9,18 +9,14 @@ import typer
 
 from ..lamp_library.errors import InputError
 from . import completion
+from .cli_options import LampOption
 
 
 def handout(
     gel: Annotated[
         str, typer.Argument(metavar="GEL", autocompletion=completion.gels, help="Gel file or packaged id.")
     ],
-    lamp: Annotated[
-        str,
-        typer.Option(
-            metavar="L", autocompletion=completion.lamps, help="Packaged lamp's id or a lamp folder."
-        ),
-    ],
+    lamp: LampOption,
     out: Annotated[Path, typer.Option("--out", metavar="FILE", help="Page to write: .pdf, .png or .svg.")],
     other_lamp: Annotated[
         str | None,

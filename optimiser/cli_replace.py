@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from . import completion
+from .cli_options import LampOption, SecondsOption
 
 NOT_ALIKE = 3
 
@@ -21,13 +22,8 @@ def replace(
             metavar="GEL", autocompletion=completion.gels, help="The old gel: a TOML file, or a packaged id."
         ),
     ],
-    lamp: Annotated[
-        str,
-        typer.Option(
-            metavar="L", autocompletion=completion.lamps, help="Packaged lamp's id or a lamp folder."
-        ),
-    ],
-    seconds: Annotated[float, typer.Option(min=0.1, max=3600, help="Lamp-on time of one cycle, s.")],
+    lamp: LampOption,
+    seconds: SecondsOption,
     without: Annotated[
         list[str] | None, typer.Option(help="Substance to do without; may be given again.")
     ] = None,

@@ -10,6 +10,7 @@ import typer
 
 from ..lamp_library.errors import InputError, unknown_name
 from . import completion
+from .cli_options import LampOption, SecondsOption
 
 NOT_ALL = 3
 
@@ -21,13 +22,8 @@ def shades(
             metavar="GEL GEL ...", autocompletion=completion.gels, help="Shades: TOML files or packaged ids."
         ),
     ],
-    lamp: Annotated[
-        str,
-        typer.Option(
-            metavar="L", autocompletion=completion.lamps, help="Packaged lamp's id or a lamp folder."
-        ),
-    ],
-    seconds: Annotated[float, typer.Option(min=0.1, max=3600, help="Lamp-on time of one cycle, s.")],
+    lamp: LampOption,
+    seconds: SecondsOption,
     blend: Annotated[
         list[str] | None,
         typer.Option(help='A further blend to try, such as "BAPO=0.5,TPO-L=1"; may be given again.'),

@@ -15,8 +15,9 @@ from .page_parts import Block, Page, Picture, Section, Text, table
 from .passing import Passing
 from .problem import OBJECTIVE_WORDS
 from .report import chance, status_doubts
+from .report_pictures import asked_conversion
 from .tune import Inputs, Outcome
-from .tune_page import asked_conversion, headline_of, in_lamp, key_figures, traces_in, verdict_state
+from .tune_page import headline_of, in_lamp, key_figures, traces_in, verdict_state
 
 PICTURE_IN = (4.6, 3.0)  # beside the table, on one sheet
 HOURS_PER_YEAR = 125  # five clients a day, six cures of a minute, 250 days (estimated)
@@ -119,7 +120,7 @@ def _least_cured(outcome: Outcome, best: Candidate) -> Picture:
         )
 
     lamp = min(lamps, key=least)
-    drawn = conversion_picture(traces_in(outcome, lamp), asked_conversion(best), size_in=PICTURE_IN)
+    drawn = conversion_picture(traces_in(outcome, lamp), asked_conversion(best, lamp), size_in=PICTURE_IN)
     return in_lamp(drawn, lamp, len(lamps))
 
 

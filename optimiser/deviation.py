@@ -34,8 +34,6 @@ class Deviation:
         Highest value, of a conversion the last one, in the unit of the kind.
     measured_peak_s, predicted_peak_s : float
         When it is reached; of a conversion, when half of the last value is [s].
-    measured_area, predicted_area : float
-        Integral over time, unit times second.
     rms : float
         Root mean square of predicted minus measured.
     noise_rms : float
@@ -48,8 +46,6 @@ class Deviation:
     predicted_peak: float
     measured_peak_s: float
     predicted_peak_s: float
-    measured_area: float
-    predicted_area: float
     rms: float
     noise_rms: float
 
@@ -109,8 +105,6 @@ def deviation_of(signal: TrialSignal, predicted: Floats) -> Deviation:
         measured_peak_s=peaks[0][1],
         predicted_peak=peaks[1][0],
         predicted_peak_s=peaks[1][1],
-        measured_area=float(np.trapezoid(signal.value, time)),
-        predicted_area=float(np.trapezoid(predicted, time)),
         rms=math.sqrt(float(np.mean((predicted - signal.value) ** 2))),
         noise_rms=math.sqrt(float(np.mean(signal.noise_sd**2))),
     )

@@ -31,11 +31,9 @@ QUIET_SPREAD = 1e-9  # a limit whose value hardly moves has no shares to speak o
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Share:
-    """Share of one input in the scatter of one limit's scaled value [-], with 95 % bootstrap intervals."""
+    """Share of one input in the scatter of one limit's scaled value [-]; of the total share a 95 % bootstrap interval."""
 
     first: float
-    first_low: float
-    first_high: float
     total: float
     total_low: float
     total_high: float
@@ -191,13 +189,13 @@ def sobol_shares(
     picks = [rng.integers(0, base, base) for _ in range(RESAMPLES)]
     again = np.array([_saltelli(*(part[..., pick] for part in kept[0])) for pick in picks])
     tail = 50.0 * (1.0 - CONFIDENCE)
-    ends = [np.percentile(again[:, kind], q, axis=0) for kind in (0, 1) for q in (tail, 100.0 - tail)]
+    ends = [np.percentile(again[:, 1], q, axis=0) for q in (tail, 100.0 - tail)]
     rows = iter(range(len(first)))
     return [
         tuple(
             Share(
-                first=float(first[row, i]), first_low=float(ends[0][row, i]), first_high=float(ends[1][row, i]),
-                total=float(total[row, i]), total_low=float(ends[2][row, i]), total_high=float(ends[3][row, i]),
+                first=float(first[row, i]),
+                total=float(total[row, i]), total_low=float(ends[0][row, i]), total_high=float(ends[1][row, i]),
             )
             for i in range(inputs)
         )

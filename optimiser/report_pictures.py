@@ -7,6 +7,7 @@ from pathlib import Path
 
 from ..lamp_library.lamp import Lamp
 from ..models.results import CureResult
+from .answer import Candidate
 from .colour_figures import initiator_absorbance
 from .plots import (
     draw_conversion,
@@ -72,14 +73,19 @@ def _light(outcome: Outcome, lamp: Lamp, path: Path) -> Path:
     return save(figure, path)
 
 
-def _conversion(outcome: Outcome, traces: Sequence[CureResult], lamp: Lamp, path: Path) -> Path:
-    figure, axes = new_figure(6.4, 3.8)
+def asked_conversion(shown: Candidate, lamp: Lamp) -> float | None:
+    """Conversion asked for at the base in one lamp, where a limit does [-]."""
     least = [
         row.limit
-        for row in outcome.candidates[0].constraints
+        for row in shown.constraints
         if row.figure == "bottom_conversion_fraction" and row.lamp_id == lamp.lamp_id
     ]
-    draw_conversion(axes[0], traces, max(least) if least else None)
+    return max(least) if least else None
+
+
+def _conversion(outcome: Outcome, traces: Sequence[CureResult], lamp: Lamp, path: Path) -> Path:
+    figure, axes = new_figure(6.4, 3.8)
+    draw_conversion(axes[0], traces, asked_conversion(outcome.candidates[0], lamp))
     return save(figure, path)
 
 

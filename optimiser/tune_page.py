@@ -17,6 +17,7 @@ from .page_parts import KeyFigure, Page, Picture, Section, State, state_of
 from .passing_figures import chance_figures, chance_state, chances_words
 from .plots import draw_margins, margin_bars, new_figure
 from .report import report_text
+from .report_pictures import asked_conversion
 from .tune import Outcome, blended
 from .versions import versions_text
 from .written_page import parts_of, sections_of
@@ -140,7 +141,7 @@ def pictures(outcome: Outcome) -> tuple[Picture, ...]:
         traces = traces_in(outcome, lamp)
         own = (
             light_picture(gel, lamp, gel.initiators_wt_pct, inputs.brief.thickness_high_m, f"light-{number}"),
-            conversion_picture(traces, asked_conversion(best), f"conversion-{number}"),
+            conversion_picture(traces, asked_conversion(best, lamp), f"conversion-{number}"),
             *temperature_pictures(traces, inputs.brief.limits.nail_bed_max_k, f"temperature-{number}"),
         )
         drawn += [in_lamp(each, lamp, len(inputs.lamps)) for each in own]
@@ -150,12 +151,6 @@ def pictures(outcome: Outcome) -> tuple[Picture, ...]:
 def traces_in(outcome: Outcome, lamp: Lamp) -> list[CureResult]:
     """The first blend at every position of one lamp."""
     return [result for result in outcome.traces if result.lamp_id == lamp.lamp_id]
-
-
-def asked_conversion(shown: Candidate) -> float | None:
-    """Conversion asked for at the base, where a limit does [-]."""
-    asked = [row.limit for row in shown.constraints if row.figure == "bottom_conversion_fraction"]
-    return max(asked) if asked else None
 
 
 def in_lamp(picture: Picture, lamp: Lamp, lamps: int) -> Picture:
