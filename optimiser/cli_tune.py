@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, Protocol, TypeVar
 
 import typer
 
@@ -17,7 +17,17 @@ if TYPE_CHECKING:
     from .brief import Brief
     from .set_brief import SetBrief
 
+
+class Answer(Protocol):
+    """What every search comes back with."""
+
+    @property
+    def is_feasible(self) -> bool:
+        """Whether something keeps the limits."""
+
+
 T = TypeVar("T")
+A = TypeVar("A", bound=Answer)
 NO_BLEND = 3
 STOPPED = 130
 
@@ -122,6 +132,19 @@ class Options:
             )
             raise typer.Exit(STOPPED) from None
 
+    def answer(
+        self,
+        search: Callable[..., A],
+        asked: object,
+        file: Path,
+        write: Callable[[A, Path, Path], Path],
+        text: Callable[[A], str],
+        data: Callable[[A], dict[str, Any]],
+    ) -> None:
+        """Run a search, write its report and print its outcome."""
+        outcome = self.run(search, asked, file, write)
+        self.show(text(outcome), data(outcome), outcome.is_feasible)
+
     def show(self, text: str, data: dict[str, Any], is_feasible: bool) -> None:
         """Print an outcome; exit code 3 when nothing keeps the limits."""
         typer.echo(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) if self.as_json else text)
@@ -149,8 +172,7 @@ def _tune_lamps(asked: Brief, file: Path, options: Options) -> None:
 
     for name in asked.lamps:  # every fault of the inputs shows here, before anything is written
         resolve(plain_for(asked, (name,)))
-    outcome = options.run(tune_lamps, asked, file, write_lamps_folder)
-    options.show(lamps_text(outcome), lamps_data(outcome), outcome.is_feasible)
+    options.answer(tune_lamps, asked, file, write_lamps_folder, lamps_text, lamps_data)
 
 
 def _tune_choices(asked: Brief, file: Path, options: Options) -> None:
@@ -159,16 +181,14 @@ def _tune_choices(asked: Brief, file: Path, options: Options) -> None:
     from .tune import resolve
 
     resolve(brief_of(asked, combinations_of(asked)[0]))
-    outcome = options.run(tune_choices, asked, file, write_choices_folder)
-    options.show(choices_text(outcome), choices_data(outcome), outcome.is_feasible)
+    options.answer(tune_choices, asked, file, write_choices_folder, choices_text, choices_data)
 
 
 def _tune_set(asked: SetBrief, file: Path, options: Options) -> None:
     from .set_report import set_data, set_text, write_set_folder
     from .set_tune import resolve_set, tune_set
 
-    outcome = options.run(tune_set, resolve_set(asked), file, write_set_folder)
-    options.show(set_text(outcome), set_data(outcome), outcome.is_feasible)
+    options.answer(tune_set, resolve_set(asked), file, write_set_folder, set_text, set_data)
 
 
 def written(report: Path) -> str:
