@@ -26,7 +26,7 @@ from .formulation import (
 )
 from .fresnel import diffuse_reflectance_inside
 from .gel import Gel
-from .grid import tissue_cells
+from .grid import nail_cells, tissue_cells
 from .heat import Hand
 from .optics import LightBins, floor_heat_share, light_bins, lit_part
 from .pigment_light import NAIL_REFLECTANCE_FRACTION, pigment_cells, pigment_rows, pigmented
@@ -143,8 +143,10 @@ def nail_layers(
 ) -> Layers:
     """Coats on nail plate on tissue, with the lamp's light heating what the coats let through."""
     width = np.concatenate([coat.width_m for coat in coats])
-    nail = np.full(settings.nail_cells, hand.nail_thickness_m / settings.nail_cells)
-    tissue = tissue_cells(hand.tissue_depth_m, settings.tissue_cells, 1.5 * nail[0])
+    nail = nail_cells(hand.nail_thickness_m, settings.nail_cells)
+    tissue = tissue_cells(
+        hand.tissue_depth_m, settings.tissue_cells, 1.5 * hand.nail_thickness_m / settings.nail_cells
+    )
     counts = (nail.size, tissue.size)
     below_capacity = np.repeat(
         [

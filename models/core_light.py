@@ -18,6 +18,7 @@ from .core_arrays import FilmArrays, Work
 from .vector_math import quick_exp, quick_fall
 
 Array = NDArray[np.float64]
+_AMINE_ROUNDS = 3  # of the fixed point of mean amine; it falls by far more than ten times each
 _TRACE = 1e-3  # of what was weighed in
 
 
@@ -226,21 +227,58 @@ def _photolyse_kind(cell: Array, absorber: Array, kind: int, made_each: float, d
 
 
 @compiled_piece
+def foresee_helpers(film: FilmArrays, cell: Array, absorber: Array, dose: float, ratio: float) -> None:
+    """Mean amine and middle oxygen of a step of `dose` seconds at full output, on which the yield of type II initiators hangs.
+
+    Oxygen goes on along its last course (`ratio`: half this step over the last one). Amine falls exponentially: the share of
+    excited initiators that meet one is as the amine that is left. Taking either from the start of the step would make the whole
+    scheme one of first order.
+    """
+    for i in range(cell.shape[1]):
+        now = cell[row.OXYGEN, i]
+        cell[row.MIDDLE_OXYGEN, i] = max(0.0, now + ratio * (now - cell[row.PAST_OXYGEN, i]))
+        cell[row.MEAN_AMINE, i] = cell[row.AMINE, i]
+    for _ in range(_AMINE_ROUNDS):
+        for i in range(cell.shape[1]):
+            cell[row.MISS, i] = 0.0
+        for kind in range(absorber.shape[1]):
+            if film.species[kind, at.NEEDS_AMINE] == 0.0:
+                continue
+            yielding = film.species[kind, at.QUANTUM_YIELD] * dose
+            half, quenching = film.species[kind, at.AMINE_HALF], film.species[kind, at.O2_QUENCHING]
+            for i in range(cell.shape[1]):
+                excited = absorber[row.A_MIDDLE, kind, i] * absorber[row.A_UPTAKE, kind, i] * yielding
+                takers = cell[row.MEAN_AMINE, i] + half + quenching * cell[row.MIDDLE_OXYGEN, i]
+                cell[row.MISS, i] += excited / (takers + 1e-300)
+        for i in range(cell.shape[1]):
+            used = cell[row.MISS, i]
+            left = quick_fall(used) / used if used > 1e-6 else 1.0
+            cell[row.MEAN_AMINE, i] = cell[row.AMINE, i] * left
+
+
+@compiled_piece
 def _use_amine(cell: Array, absorber: Array, kind: int) -> None:
-    """Amine used up by the radicals of one type II initiator."""
+    """Amine used up by the radicals of one type II initiator, one each: the exponential whose mean is the mean amine."""
     for i in range(cell.shape[1]):
         gone = absorber[row.A_NOW, kind, i] - absorber[row.A_NEW, kind, i]
-        amine = cell[row.AMINE, i]
+        amine = cell[row.MEAN_AMINE, i]
         cell[row.NEW_AMINE, i] *= quick_exp(-gone / amine) if amine > 0.0 else 1.0
 
 
 @compiled_piece
-def photolyse(film: FilmArrays, cell: Array, absorber: Array, dose: float, seconds: float) -> None:
+def photolyse(
+    film: FilmArrays, cell: Array, absorber: Array, dose: float, seconds: float, last: float
+) -> None:
     """Initiators lost and radicals made in a step of `dose` seconds at full output; amine used up by type II initiators."""
     n = cell.shape[1]
     for i in range(n):
         cell[row.MADE, i] = cell[at.FIXED_INITIATION, i] * dose
         cell[row.NEW_AMINE, i] = cell[row.AMINE, i]
+    assisted_kinds = 0
+    for kind in range(absorber.shape[1]):
+        assisted_kinds += film.species[kind, at.NEEDS_AMINE] != 0.0
+    if assisted_kinds > 0:
+        foresee_helpers(film, cell, absorber, dose, 0.5 * seconds / last if last > 0.0 else 0.0)
     for kind in range(absorber.shape[1]):
         quantum_yield, assisted = (
             film.species[kind, at.QUANTUM_YIELD],
@@ -249,30 +287,35 @@ def photolyse(film: FilmArrays, cell: Array, absorber: Array, dose: float, secon
         half, quenching = film.species[kind, at.AMINE_HALF], film.species[kind, at.O2_QUENCHING]
         if assisted:
             for i in range(n):  # photochemistry.amine_share
-                amine = cell[row.AMINE, i]
-                share = amine / (amine + half + quenching * cell[row.OXYGEN, i])
+                amine = cell[row.MEAN_AMINE, i]
+                share = amine / (amine + half + quenching * cell[row.MIDDLE_OXYGEN, i])
                 absorber[row.A_YIELD, kind, i] = quantum_yield * share if amine > 0.0 else 0.0
         _photolyse_kind(cell, absorber, kind, film.species[kind, at.RADICALS_PER_LOSS], dose)
         if assisted:
             _use_amine(cell, absorber, kind)
     for i in range(n):
         cell[row.FORMATION, i] = cell[row.MADE, i] / seconds
+    if dose > 0.0:
+        for i in range(n):
+            cell[row.LIT_FORMATION, i] = cell[row.FORMATION, i]
 
 
 @compiled_piece
-def photolyse_corrected(film: FilmArrays, work: Work, level: float, seconds: float, tolerance: float) -> None:
+def photolyse_corrected(
+    film: FilmArrays, work: Work, level: float, seconds: float, last: float, tolerance: float
+) -> None:
     """Photolysis with light through the guessed mean of the step, again where the true mean turns out elsewhere."""
     dose = level * seconds
     if level > 0.0:
         guess_initiators(work.absorber, dose)
         update_light(film, work, tolerance, dose)
-    photolyse(film, work.cell, work.absorber, dose, seconds)
+    photolyse(film, work.cell, work.absorber, dose, seconds, last)
     if level <= 0.0 or film.species.shape[0] == 0:
         return
     for _ in range(3):
         if not update_light(film, work, tolerance, dose):
             return
-        photolyse(film, work.cell, work.absorber, dose, seconds)
+        photolyse(film, work.cell, work.absorber, dose, seconds, last)
 
 
 @compiled_sums

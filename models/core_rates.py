@@ -168,11 +168,18 @@ def radicals_over_step(cell: Array) -> None:
 
 @compiled_piece
 def radicals_beside_oxygen(cell: Array, seconds: float, deepest: int) -> None:
-    """Add the few radicals that live while stored oxygen lasts.
+    """Add the radicals that live while stored oxygen lasts, and those that live until oxygen arrives; note what hangs on both.
 
-    dO/dt = -k_O O R gives their integral; it stops to matter where termination takes as many radicals, or where radicals can no
-    longer follow the fall of oxygen.
+    While oxygen lasts, dO/dt = -k_O O R gives their few; this stops to matter where termination takes as many radicals, or where
+    radicals can no longer follow the fall of oxygen. Where oxygen comes into a cell full of radicals, as in the dark, it
+    comes at an even pace and takes them one by one, until they are gone and oxygen begins to pile up; the implicit step, which
+    knows the oxygen of its end only, would have them die at once.
+
+    Both are idealised, the more so the less a cell lives on its own store or the more radicals die of arriving oxygen: this
+    conversion joins the error of the step.
     """
+    for i in range(cell.shape[1]):
+        cell[row.DOUBT, i] = 0.0
     for i in range(deepest):
         rate = cell[at.O2_RATE, i]
         rival = math.sqrt(cell[row.FORMATION, i]) * (
@@ -183,7 +190,22 @@ def radicals_beside_oxygen(cell: Array, seconds: float, deepest: int) -> None:
         passed = quick_log1p(taken / (cell[row.NEW_OXYGEN, i] + rival)) / rate
         passed *= cell[row.OWN, i]  # as in oxygen_effect
         held = (cell[row.ALIVE, i] < seconds) & (cell[row.NEW_OXYGEN, i] > 0.0)
-        cell[row.INTEGRAL, i] += passed if held else 0.0
+        kept = 4.0 * cell[row.OWN, i] * (1.0 - cell[row.OWN, i])
+        integral = cell[row.INTEGRAL, i] + (passed if held else 0.0)
+        doubtful = kept * integral if held else 0.0
+
+        per_oxygen, stored, radicals = cell[at.O2_RADICALS, i], cell[row.OXYGEN, i], cell[row.RADICAL, i]
+        arrived = max(0.0, cell[row.CONSUMED, i] - stored)
+        until = seconds * arrived / (arrived + cell[row.NEW_OXYGEN, i] + 1e-300)
+        outlived = max(0.0, radicals - per_oxygen * stored)  # what is stored takes its radicals at once
+        course = 0.5 * (outlived + cell[row.NEW_RADICAL, i]) * until
+        there = radicals + cell[row.FORMATION, i] * seconds + 1e-300
+        more = min(1.0, per_oxygen * cell[row.CONSUMED, i] / there) * max(0.0, course - integral)
+        doubtful += more
+        more *= more / (more + 0.5 * integral + 1e-300)  # without a kink, since fits need derivatives
+        cell[row.INTEGRAL, i] = integral + more
+        per_integral = cell[row.LOSS_0, i] * cell[row.BONDS_0, i] + cell[row.LOSS_1, i] * cell[row.BONDS_1, i]
+        cell[row.DOUBT, i] = per_integral * cell[row.PER_FULL, i] * doubtful
 
 
 @compiled_piece

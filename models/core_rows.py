@@ -40,7 +40,10 @@ BASE_LOSS = _P + 47  # first-order loss of radicals to all but oxygen [1/s]
 EXPECTED = _P + 48  # integral of radicals over the step, as foreseen [mol s m-3]
 PAST_RADICAL = _P + 49  # one step ago [mol m-3]
 STOPPED = _P + 50  # radicals that the stabiliser took in the step [mol m-3]
-N_CELL = _P + 51
+MEAN_AMINE, MIDDLE_OXYGEN = _P + 51, _P + 52  # of the step, as foreseen, for type II initiators [mol m-3]
+DOUBT = _P + 53  # conversion that hangs on how oxygen comes and goes within the step [-]
+LIT_FORMATION = _P + 54  # radicals formed when there last was light [mol m-3 s-1]
+N_CELL = _P + 55
 
 # Absorbers, (row, kind, cell) [mol m-3].
 A_START, A_NOW, A_MIDDLE, A_NEW = 0, 1, 2, 3  # as weighed in; now; mean over the step; after it

@@ -146,7 +146,7 @@ def react(film: FilmArrays, work: Work, seconds: float, last: float) -> tuple[fl
     if mode != 0.0:
         deepest = deepest_oxygen(cell, surface)
         oxygen_faces(cell, mode == 2.0)
-        correct_flow(cell, surface, seconds, last)
+        correct_flow(cell, seconds, last)
         entered, consumed = oxygen_step(cell, surface, seconds, deepest)
         oxygen_effect(cell, seconds, deepest)
     else:
@@ -244,16 +244,17 @@ def stabiliser_error(cell: Array, control: Array, seconds: float) -> float:
 
 
 @compiled_piece
-def oxygen_error(cell: Array, surface: float, seconds: float, last: float) -> float:
+def oxygen_error(cell: Array, surface: float, seconds: float, last: float, light_to_come: bool) -> float:
     """Conversion that the implicit oxygen step may have cost or given [-].
 
     Half the change of slope of oxygen over the step is what the rule of first order misses (less what the Newton iteration
     leaves); every radical it stands for would have added k_p (1 - X) / sqrt(k_t R_i) of the C=C, once the oxygen of the cell
     is used up, which counts in so far as it happens within an exposure. A cell that empties within the step has its own exact
-    treatment.
+    treatment. In the dark nothing is at stake but the next induction, if more light comes: as much light as there was.
     """
     for i in range(cell.shape[1]):
         per_oxygen, formation = cell[at.O2_RADICALS, i], cell[row.FORMATION, i]
+        formation = cell[row.LIT_FORMATION, i] if light_to_come & (formation <= 0.0) else formation
         now, new = cell[row.OXYGEN, i], cell[row.NEW_OXYGEN, i]
         bend = 0.5 * abs(new - now - (now - cell[row.PAST_OXYGEN, i]) * seconds / last)
         bend = max(0.0, min(bend, new) - _NEWTON_REST * surface)
@@ -267,15 +268,23 @@ def oxygen_error(cell: Array, surface: float, seconds: float, last: float) -> fl
 
 @compiled_piece
 def step_error(
-    film: FilmArrays, work: Work, control: Array, level: float, passes: float, seconds: float, last: float
+    film: FilmArrays,
+    work: Work,
+    control: Array,
+    level: float,
+    passes: float,
+    seconds: float,
+    last: float,
+    light_to_come: bool,
 ) -> float:
     """Error of the step in units of the tolerances, `passes` being that of the passes; above 1 the step is repeated."""
     error = passes
-    if last > 0.0 and film.boundary[at.OXYGEN_MODE] != 0.0:
-        error = max(
-            error,
-            oxygen_error(work.cell, film.boundary[at.O2_SURFACE], seconds, last) / control[at.TOL_CONVERSION],
-        )
+    if film.boundary[at.OXYGEN_MODE] != 0.0:
+        missed = _largest(work.cell, row.DOUBT)
+        if last > 0.0:
+            surface = film.boundary[at.O2_SURFACE]
+            missed = max(missed, oxygen_error(work.cell, surface, seconds, last, light_to_come))
+        error = max(error, missed / control[at.TOL_CONVERSION])
     if level > 0.0:
         # An initiator's error reaches conversion weakened: rate goes as its square root, one step at a time.
         error = max(

@@ -47,6 +47,15 @@ def film_cells(thickness_m: float, count: int, first_m: float = 0.2e-6, largest_
 
 
 @cache
+def nail_cells(thickness_m: float, count: int) -> Array:
+    """Widths of nail cells, shape (count,) [m]: fine below the film, whose heat comes in bursts; read-only.
+
+    They all go with the thickness, so that a thicker nail has the same cells stretched.
+    """
+    return film_cells(thickness_m, count, 0.01 * thickness_m, 0.14)
+
+
+@cache
 def tissue_cells(depth_m: float, count: int, first_m: float) -> Array:
     """Widths of tissue cells growing geometrically from the nail downwards, shape (count,) [m]; read-only."""
 

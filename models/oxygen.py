@@ -39,17 +39,24 @@ def oxygen_faces(cell: Array, open_surface: bool) -> None:
 
 
 @compiled_piece
-def correct_flow(cell: Array, surface: float, seconds: float, last: float) -> None:
+def correct_flow(cell: Array, seconds: float, last: float) -> None:
     """Flow that the last step, `last` seconds long, let in too much or too little, to be taken back in this one [mol m-2 s-1].
 
     An implicit step counts the flow at its end as its mean. Taking back half the change of flow one step later makes the supply
-    of second order, and stays stable for every length of step. No cell gives back more than a quarter of what it holds.
+    of second order, and stays stable for every length of step. No cell gives back more than a quarter of what it holds and
+    half of what flows in meanwhile: at the front of oxygen, where radicals take all that arrives, a cell holds next to nothing.
+    A shorter step takes back less, or the large excess of a long one would bend the whole profile.
     """
     share = min(1.0, seconds / last) / seconds if last > 0.0 else 0.0
     for i in range(cell.shape[1]):
         excess = cell[row.EXCESS, i]
-        above = cell[row.OXYGEN, i - 1] * cell[row.WIDTH, i - 1] if i > 0 else 4.0 * abs(excess)
-        most_down, most_up = 0.25 * above, 0.25 * cell[row.OXYGEN, i] * cell[row.WIDTH, i]
+        most_up = 0.25 * cell[row.OXYGEN, i] * cell[row.WIDTH, i] + 0.5 * seconds * max(
+            0.0, cell[row.FLOW, i]
+        )
+        most_down = abs(excess)
+        if i > 0:
+            most_down = 0.25 * cell[row.OXYGEN, i - 1] * cell[row.WIDTH, i - 1]
+            most_down += 0.5 * seconds * max(0.0, cell[row.FLOW, i - 1])
         cell[row.BACK_FLOW, i] = min(max(-excess, -most_up), most_down) * share
 
 

@@ -2,13 +2,15 @@
 
 Scheme, per step of length h
 ----------------------------
-1. Light at the extrapolated middle of the step; initiators by the exact exponential of their photolysis.
+1. Light at the extrapolated middle of the step; initiators by the exact exponential of their photolysis, amine by its own,
+   with the oxygen of the middle where it takes part.
 2. Coefficients at the middle of the step (extrapolated from the last step, then once corrected).
 3. Oxygen implicitly with its exact radical sink; radicals by the exact Riccati solution; C=C by the exact exponential
-   of the radical integral. Where oxygen runs out within the step, radicals live only for the rest of it.
+   of the radical integral. Where oxygen runs out within the step, radicals live only for the rest of it; where it comes in,
+   as in the dark, only until it has taken them.
 4. Temperature by a two-stage damped implicit rule with the step's own heat as source.
 The correction is left out where a bound on its effect is well below the tolerances; else the difference between the two
-passes is the error estimate. Steps land on programme edges.
+passes is the error estimate, joined by what hangs on the course of oxygen within the step. Steps land on programme edges.
 
 A run whose time steps are given (`replay`; a minus sign marks steps of one pass) repeats them without error control: finite differences between a run and its
 replay are smooth.
@@ -68,6 +70,7 @@ def try_step(
     seconds: float,
     last: float,
     passes: int,
+    light_to_come: bool,
 ) -> tuple[float, float, float, float, int]:
     """One or two passes over one step into the new values (`passes` 0 = as many as the error asks for); `last` is the step before it [s].
 
@@ -77,7 +80,7 @@ def try_step(
     isothermal = film.boundary[at.ISOTHERMAL] != 0.0
     # Light may not lag by more than the error of the step allows (see `step_error`), or no step would be short enough.
     light_tolerance = min(control[at.LIGHT_TOLERANCE], 5.0 * control[at.TOL_CONVERSION])
-    photolyse_corrected(film, work, level, seconds, light_tolerance)
+    photolyse_corrected(film, work, level, seconds, last, light_tolerance)
     for i in range(cell.shape[1]):
         cell[row.NEW_OXYGEN, i] = cell[row.OXYGEN, i]
     entered, consumed, lost, error = 0.0, 0.0, 0.0, 0.0
@@ -93,9 +96,21 @@ def try_step(
         error = first_pass_error(film, cell, heat, control)
         error = max(error, stabiliser_error(cell, control, seconds))
         if passes == 1 or (passes == 0 and error < ONE_PASS_BELOW):
-            return entered, consumed, lost, step_error(film, work, control, level, error, seconds, last), 1
+            return (
+                entered,
+                consumed,
+                lost,
+                step_error(film, work, control, level, error, seconds, last, light_to_come),
+                1,
+            )
         remember_first_pass(cell, heat, isothermal)
-    return entered, consumed, lost, step_error(film, work, control, level, error, seconds, last), 2
+    return (
+        entered,
+        consumed,
+        lost,
+        step_error(film, work, control, level, error, seconds, last, light_to_come),
+        2,
+    )
 
 
 @compiled_piece
@@ -157,6 +172,10 @@ def cure_loop(digest: str) -> Callable[..., int]:
             segment = segments[number]
             # the past says nothing about what follows a switch
             since, duration, last = 0.0, segment[at.S_DURATION], 0.0
+            light_to_come = False
+            for later in range(number + 1, segments.shape[0]):
+                if segments[later, at.S_LEVEL_START] + segments[later, at.S_LEVEL_END] > 0.0:
+                    light_to_come = True
             step = min(step, control[at.FIRST_STEP])
             restart_course(bed_course, time, bed_k)
             restart_course(film_course, time, hottest)
@@ -171,10 +190,10 @@ def cure_loop(digest: str) -> Callable[..., int]:
                 level, air = programme_level(segment, film.boundary, since + 0.5 * h)
                 extrapolate(cell, heat, 0.5 * h / last if last > 0.0 else 0.0, h)
                 entered, consumed, lost, error, passes = try_step(
-                    film, work, control, level, air, time, h, last, passes
+                    film, work, control, level, air, time, h, last, passes, light_to_come
                 )
                 if replay.size == 0:
-                    step = h * min(max(0.85 * (error + 1e-9) ** (-1.0 / 3.0), 0.2), 2.5)
+                    step = h * min(max(0.75 * (error + 1e-9) ** (-1.0 / 3.0), 0.2), 2.5)
                     if error > 1.0 and h > 1e-6:
                         rejected += 1
                         continue

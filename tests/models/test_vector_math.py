@@ -9,6 +9,7 @@ import numba
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.integrate import solve_ivp
 
 from gelwright.models import core_rows as row
 from gelwright.models import layout as at
@@ -62,7 +63,7 @@ def scattered_light_of(film: FilmArrays, work: Work) -> None:
 
 @numba.njit(error_model="numpy")
 def photolyse(film: FilmArrays, work: Work, dose: float, seconds: float) -> None:
-    photolyse_piece(film, work.cell, work.absorber, dose, seconds)
+    photolyse_piece(film, work.cell, work.absorber, dose, seconds, 0.0)
 
 
 @numba.njit(error_model="numpy")
@@ -191,12 +192,22 @@ def test_light_and_photolysis_of_rows_are_those_of_cells() -> None:
     assert work.absorber[row.A_UPTAKE] == pytest.approx(uptake, rel=1e-12)
     assert work.cell[row.LIGHT_HEAT] == pytest.approx(heat, rel=1e-11)
     assert work.beam[row.LEAVING] == pytest.approx(leaving, rel=1e-12)
+    work.absorber[row.A_MIDDLE] = state.concentration
     photolyse(arrays, work, 0.7, 1.4)
-    share = np.array([[0.6], [0.3 * 80.0 / (80.0 + 50.0 + 20.0 * 1.05)]])
-    gone = state.concentration * -np.expm1(-share * uptake * 0.7)
-    assert state.concentration - work.absorber[row.A_NEW] == pytest.approx(gone, rel=1e-9)
+    gone = state.concentration - work.absorber[row.A_NEW]
+    assert gone[0] == pytest.approx(state.concentration[0] * -np.expm1(-0.6 * uptake[0] * 0.7), rel=1e-9)
     assert work.cell[row.FORMATION] == pytest.approx((1.2 * gone[0] + 0.8 * gone[1]) / 1.4, rel=1e-12)
-    assert work.cell[row.NEW_AMINE] == pytest.approx(80.0 * np.exp(-gone[1] / 80.0), rel=1e-12)
+    # the type II initiator and its amine, one taking one, against scipy's integrator
+    for i in range(9):
+
+        def rates(_: float, y: Array, each: float = float(uptake[1, i])) -> list[float]:
+            taken = 0.3 * each * y[0] * y[1] / (y[1] + 50.0 + 20.0 * 1.05)
+            return [-taken, -taken]
+
+        start = [float(state.concentration[1, i]), 80.0]
+        initiator, amine = solve_ivp(rates, (0.0, 0.7), start, rtol=1e-10, atol=1e-12).y[:, -1]
+        assert work.absorber[row.A_NEW, 1, i] == pytest.approx(initiator, rel=1e-3)
+        assert work.cell[row.NEW_AMINE, i] == pytest.approx(amine, rel=1e-3)
 
 
 def test_scattered_light_of_rows_is_that_of_cells() -> None:
