@@ -16,11 +16,13 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from gelwright.lamp_library.errors import SolverError
 from gelwright.optimiser.problem import Point, Problem
 
 Floats = NDArray[np.float64]
 BROKEN = 1e6  # far above any objective
 KEPT = 1e-9
+BROKEN_LIMIT = 1e3  # scaled value of every limit of a blend that cannot be simulated
 
 
 class Enough(Exception):
@@ -71,9 +73,20 @@ class Watch:
             seconds = time.process_time() - self.began
             self.course.append((self.films, float(rank[0]), float(rank[1]), seconds))
 
+    def _alone(self, row: Floats) -> Point:
+        """One blend; the rare one whose film the coarse simulator cannot balance keeps no limit."""
+        try:
+            return self.problem.points(row[None, :])[0]
+        except SolverError:
+            values = np.full(len(self.problem.constraints), BROKEN_LIMIT)
+            return Point(loadings_wt_pct=row, objective=np.inf, values=values, figures=())
+
     def judge(self, loadings_wt_pct: Floats) -> list[Point]:
         """Simulate blends, one row each, and end the run when it is time."""
-        points = self.problem.points(loadings_wt_pct)
+        try:
+            points = self.problem.points(loadings_wt_pct)
+        except SolverError:
+            points = [self._alone(row) for row in loadings_wt_pct]
         for point in points:
             self.see(point)
         reached = self.best <= ((0.0 if self.is_possible else 1.0), self.goal)
