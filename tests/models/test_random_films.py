@@ -21,6 +21,12 @@ def test_promises_hold_in_random_films(load_script: Callable[[str], ModuleType])
         assert table[name].max() <= promised, name
 
 
+@pytest.mark.xfail(reason="its lowest cell is half cured when the light ends: the bottom is off by 0.0022")
+def test_promise_holds_in_the_worst_of_two_hundred_films(load_script: Callable[[str], ModuleType]) -> None:
+    table = load_script("studies/numerics/random_cases.py").run(1, workers=1, first_seed=79)
+    assert table["bottom"].max() <= 0.002
+
+
 def test_absurd_films_run_to_their_end_and_balance(load_script: Callable[[str], ModuleType]) -> None:
     table = load_script("studies/numerics/robustness.py").run(100, workers=1)
     assert table.loc[table["fault"] != "", ["seed", "fault"]].to_dict("records") == []
