@@ -83,7 +83,7 @@ def try_step(
     photolyse_corrected(film, work, level, seconds, last, light_tolerance)
     for i in range(cell.shape[1]):
         cell[row.NEW_OXYGEN, i] = cell[row.OXYGEN, i]
-    entered, consumed, lost, error = 0.0, 0.0, 0.0, 0.0
+    entered, consumed, lost, error, done = 0.0, 0.0, 0.0, 0.0, 2
     for sweep in range(2):
         entered, consumed = react(film, work, seconds, last)
         if not isothermal:
@@ -96,21 +96,11 @@ def try_step(
         error = first_pass_error(film, cell, heat, control)
         error = max(error, stabiliser_error(cell, control, seconds))
         if passes == 1 or (passes == 0 and error < ONE_PASS_BELOW):
-            return (
-                entered,
-                consumed,
-                lost,
-                step_error(film, work, control, level, error, seconds, last, light_to_come),
-                1,
-            )
+            done = 1
+            break
         remember_first_pass(cell, heat, isothermal)
-    return (
-        entered,
-        consumed,
-        lost,
-        step_error(film, work, control, level, error, seconds, last, light_to_come),
-        2,
-    )
+    error = step_error(film, work, control, level, error, seconds, last, light_to_come)
+    return entered, consumed, lost, error, done
 
 
 @compiled_piece
@@ -168,14 +158,14 @@ def cure_loop(digest: str) -> Callable[..., int]:
         hottest = hottest_in_film(film, heat[row.NOW_K])
         bed_course, film_course = work.course[0], work.course[1]
         time, accepted, rejected, step = 0.0, 0, 0, control[at.FIRST_STEP]
+        last_lit = -1
+        for number in range(segments.shape[0]):
+            if segments[number, at.S_LEVEL_START] + segments[number, at.S_LEVEL_END] > 0.0:
+                last_lit = number
         for number in range(segments.shape[0]):
             segment = segments[number]
             # the past says nothing about what follows a switch
             since, duration, last = 0.0, segment[at.S_DURATION], 0.0
-            light_to_come = False
-            for later in range(number + 1, segments.shape[0]):
-                if segments[later, at.S_LEVEL_START] + segments[later, at.S_LEVEL_END] > 0.0:
-                    light_to_come = True
             step = min(step, control[at.FIRST_STEP])
             restart_course(bed_course, time, bed_k)
             restart_course(film_course, time, hottest)
@@ -190,7 +180,7 @@ def cure_loop(digest: str) -> Callable[..., int]:
                 level, air = programme_level(segment, film.boundary, since + 0.5 * h)
                 extrapolate(cell, heat, 0.5 * h / last if last > 0.0 else 0.0, h)
                 entered, consumed, lost, error, passes = try_step(
-                    film, work, control, level, air, time, h, last, passes, light_to_come
+                    film, work, control, level, air, time, h, last, passes, number < last_lit
                 )
                 if replay.size == 0:
                     step = h * min(max(0.75 * (error + 1e-9) ** (-1.0 / 3.0), 0.2), 2.5)
