@@ -124,6 +124,30 @@ def stepper_batch(one: Problem, tolerance: float, count: int, workers: int) -> f
     return seconds_of(lambda: run_parallel(film, count, workers), clock=time.perf_counter) / count
 
 
+def use_of_two_cores(one: Problem, count: int, rounds: int = 5) -> tuple[float, float]:
+    """Shares of two cores that a batch keeps busy and that it gains, medians of rounds taken in turn.
+
+    Busy: processor time over twice the time by the clock. Gained: time on one thread over twice that on two; lower where
+    the cores share a cache, memory or, as virtual machines do, with strangers.
+    """
+    control = stepper_control(1e-3)
+
+    def film(_: int) -> None:
+        solve_packed(one.film, one.state(), one.segments, control, record=False)
+
+    busy, gained = [], []
+    for _ in range(rounds):
+        walls = []
+        for workers in (1, 2):
+            began, began_cpu = time.perf_counter(), time.process_time()
+            run_parallel(film, count, workers)
+            walls.append(time.perf_counter() - began)
+            used = time.process_time() - began_cpu
+        busy.append(used / (2.0 * walls[1]))
+        gained.append(walls[0] / (2.0 * walls[1]))
+    return float(np.median(busy)), float(np.median(gained))
+
+
 def scipy_peer(one: Problem, method: str, relative: float) -> tuple[float, float]:
     """Error and seconds of a method of solve_ivp."""
     times = one.reference.edges_s[1:]

@@ -48,12 +48,14 @@ def draw(table: pd.DataFrame, grown: pd.DataFrame, path: Path) -> None:
 
 
 def report(
-    table: pd.DataFrame, grown: pd.DataFrame, cold: tuple[float, float] | None, batch: int, doubt: float
+    table: pd.DataFrame,
+    grown: pd.DataFrame,
+    cold: tuple[float, float] | None,
+    cores: tuple[float, float],
+    doubt: float,
 ) -> str:
-    """The numbers in Markdown."""
-    one = table[table["method"] == "stepper, batch on 1 thread"]["seconds_per_film"].to_numpy()
-    two = table[table["method"] == "stepper, batch on 2 threads"]["seconds_per_film"].to_numpy()
-    used = 100.0 * np.median(one / (2.0 * two))
+    """The numbers in Markdown; `cores` holds the shares of two cores kept busy and gained by a batch."""
+    busy, gained = (100.0 * share for share in cores)
     slopes = {kind: part["slope"].iloc[0] for kind, part in grown.groupby("what")}
     lines = [
         "Time per film to reach an error, and as a multiple of the stepper's (one film, one thread):",
@@ -70,7 +72,8 @@ def report(
         "",
         markdown(grown.drop(columns="slope")),
         "",
-        f"A batch of {batch} films on two threads uses {used:.0f} % of two cores, time on one over twice that on two.",
+        f"A batch on two threads keeps two cores {busy:.0f} % busy (processor time over twice the time by the clock) and "
+        f"gains {gained:.0f} % of the second (time on one thread over twice that on two).",
     ]
     if cold is not None:
         lines += [

@@ -39,6 +39,7 @@ from peer_methods import (
     seconds_of,
     stepper,
     stepper_batch,
+    use_of_two_cores,
 )
 from peer_table import MARKS, draw, report
 from readme_section import write_section
@@ -167,11 +168,12 @@ def main(
         knobs = {"stepper": (1e-2, 1e-3), "peer": (1e-3,), "slow": (1e-3,), "NumPy": (1.0,)}
     table = compare(problems, knobs, batch)
     grown = scaling((20, 40), (8, 16)) if small else scaling((20, 40, 80, 160, 320), (4, 8, 16, 32, 64))
+    cores = use_of_two_cores(problems[0], *((8, 1) if small else (8 * batch, 5)))
     cold = None if small else first_result_s()
     table.to_csv(folder / "peers.csv", index=False, float_format="%.4g")
     grown.to_csv(folder / "scaling.csv", index=False, float_format="%.4g")
     draw(table, grown, folder / "peers.png")
-    text = report(table, grown, cold, batch, max(one.doubt for one in problems))
+    text = report(table, grown, cold, cores, max(one.doubt for one in problems))
     print(text)
     if readme is not None:
         write_section(readme, MARKS, text)
