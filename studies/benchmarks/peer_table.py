@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 from readme_section import markdown
 
@@ -72,8 +71,10 @@ def report(
         "",
         markdown(grown.drop(columns="slope")),
         "",
-        f"A batch on two threads keeps two cores {busy:.0f} % busy (processor time over twice the time by the clock) and "
-        f"gains {gained:.0f} % of the second (time on one thread over twice that on two).",
+        (
+            f"A batch on two threads keeps two cores {busy:.0f} % busy (processor time over twice the time by the clock) and "
+            f"gains {gained:.0f} % of the second (time on one thread over twice that on two)."
+        ),
     ]
     if cold is not None:
         lines += [
