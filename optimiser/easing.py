@@ -18,6 +18,7 @@ T = TypeVar("T")
 HALVINGS = 5  # of the interval between a change that does not do and one that does
 THINNER = (0.5, 0.1)  # furthest factors of thickness, tried in turn
 LONGEST = 4.0  # furthest factor of cure time
+LONGEST_REST_S = 300.0  # between two coats, assumed: nobody waits longer on a client's hand
 USELESS_SHARE = 0.5  # a cure limit lowered below this share of what was asked for is no cure
 
 

@@ -14,8 +14,8 @@ LIMIT_SIZE = 0.5  # of one scaled unit: 5 K, 0.05 of conversion, a factor e of t
 PROGRAMME_SIZE, INITIATOR_SIZE, SUBSTANCE_SIZE, MARKET_SIZE = 0.2, 0.3, 0.4, 1.5
 
 SIZE_WORDS = (
-    "Sizes compare changes of different kinds: thickness and time by the logarithm of the factor (halving is 0.69); 5 K, 0.05 "
-    "of conversion, or a factor e of another limit count 0.5; another programme of the lamp 0.2, one more initiator in the "
+    "Sizes compare changes of different kinds: thickness and time by the logarithm of the factor (halving is 0.69), a longer "
+    "rest between coats by that of cure and rest together; 5 K, 0.05 of conversion, or a factor e of another limit count 0.5; another programme of the lamp 0.2, one more initiator in the "
     "blend 0.3, one more substance 0.4, another market 1.5. The weights are a choice, not a measurement."
 )
 
@@ -27,7 +27,7 @@ class WayOut:
     Parameters
     ----------
     kind : str
-        ``thickness``, ``time``, ``programme``, ``limit``, ``market``, ``substance`` or ``initiators``.
+        ``thickness``, ``time``, ``rest``, ``programme``, ``limit``, ``market``, ``substance`` or ``initiators``.
     words : str
         The change in one sentence.
     size : float

@@ -41,7 +41,13 @@ from .local import FEASIBLE, Local, local_search
 from .problem import Problem
 from .search_space import SearchSpace
 from .sequences import with_programme
-from .wider_spaces import alone_with_its_amine, of_other_markets, unknown_law_note, with_one_more
+from .wider_spaces import (
+    alone_with_its_amine,
+    of_other_markets,
+    unknown_law_note,
+    with_one_initiator_more,
+    with_one_more,
+)
 
 if TYPE_CHECKING:
     from .search import Found, Progress
@@ -228,13 +234,8 @@ def _programmes(problem: Problem, starts: Sequence[dict[str, float]]) -> list[Wa
 
 
 def _more_initiators(problem: Problem, starts: Sequence[dict[str, float]]) -> list[WayOut]:
-    most, low = problem.brief.max_initiators + 1, problem.brief.smallest_loading_wt_pct
-    grown = [
-        {**blend, key: low}
-        for blend in starts
-        for key in problem.space.initiators
-        if key not in blend and sum(each in problem.space.initiators for each in blend) == most - 1
-    ]
+    most = problem.brief.max_initiators + 1
+    grown = [blend for start in starts for _, blend in with_one_initiator_more(problem, start)]
     found = _possible(problem, grown[:SUPPORTS])
     if found is None:
         return []

@@ -1,8 +1,8 @@
-"""Search spaces beyond those of a brief: one more substance, or the substances of another market."""
+"""Beyond what a brief allows: one more initiator in a blend, one more substance, or the substances of another market."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from ..lamp_library.errors import GelwrightError
@@ -81,6 +81,34 @@ def _space(problem: Problem, brief: Brief) -> SearchSpace | None:
         return build_search_space(brief, problem.lamp, problem.gel, more_lamps=problem.more_lamps)
     except GelwrightError:
         return None
+
+
+def with_one_initiator_more(
+    problem: Problem, blend_wt_pct: Mapping[str, float]
+) -> Iterator[tuple[str, dict[str, float]]]:
+    """A blend of as many initiators as allowed with each usable one it lacks, and that one's key.
+
+    Parameters
+    ----------
+    problem : Problem
+        The problem as asked.
+    blend_wt_pct : mapping of str to float
+        A blend of it [wt%].
+
+    Yields
+    ------
+    tuple of str, dict of str to float
+        Key of the initiator, and the blend with it at the smallest loading [wt%], beside an amine where it needs one. Nothing
+        for a blend of fewer initiators than allowed: the search has seen it with one more.
+    """
+    space, low = problem.space, problem.brief.smallest_loading_wt_pct
+    if sum(key in space.initiators for key in blend_wt_pct) != problem.brief.max_initiators:
+        return
+    has_amine = any(key in space.amines for key in blend_wt_pct)
+    for key in space.initiators:
+        if key not in blend_wt_pct:
+            more = {key: low} if has_amine else alone_with_its_amine(space, key, low)
+            yield key, {**blend_wt_pct, **more}
 
 
 def alone_with_its_amine(space: SearchSpace, key: str, loading_wt_pct: float) -> dict[str, float]:

@@ -16,6 +16,8 @@ from gelwright.optimiser.demo_data import DEMO_FOLDER
 from gelwright.optimiser.easing import enough, least_factor, thinner_window
 from gelwright.optimiser.impossible import Impossible, WayOut, way_out_data, way_out_lines
 from gelwright.optimiser.set_brief import read_set
+from gelwright.optimiser.set_changes import ChangedSets
+from gelwright.optimiser.set_tries import tries
 from gelwright.optimiser.set_tune import coat_set, resolve_set
 from gelwright.optimiser.set_ways_out import set_ways_out
 from gelwright.optimiser.stack_limits import judged_rows
@@ -33,6 +35,24 @@ HOT = (
     .replace("cem43_max_min = 1", "cem43_max_min = 1\ntotal_initiator_max_wt_pct = 3")
 )
 NEAREST = {"base: BAPO": 0.18, "builder: BAPO": 0.2}
+PLAIN = (
+    (DEMO_FOLDER / "sets" / "base_and_builder.toml")
+    .read_text(encoding="utf-8")
+    .replace("low_um = 40", "low_um = 60")
+    .replace("low_um = 200", "low_um = 300")
+)
+# so little of either that neither cures the builder by itself
+LITTLE = (
+    PLAIN.replace('allowed = ["BAPO", "TPO-L", "HCPK"]', 'allowed = ["BAPO", "HCPK"]')
+    .replace("max_initiators = 2", "max_initiators = 1")
+    .replace("wipe = true", "substances = { max_wt_pct = { BAPO = 0.1, HCPK = 0.5 } }")
+)
+# the second builder goes on while the nail bed is still warm of the first
+HURRIED = (
+    PLAIN.replace('allowed = ["BAPO", "TPO-L", "HCPK"]', 'allowed = ["BAPO"]')
+    .replace("rest_seconds = 15", "rest_seconds = 5")
+    .replace("wipe = true", "applications = 2")
+)
 
 
 @dataclass(frozen=True)
@@ -146,6 +166,57 @@ def test_what_is_left_when_the_bound_is_reached_is_told(tmp_path: Path) -> None:
     assert "thinner builder" in impossible.untried
     assert all(way.kind == "limit" for way in impossible.ways)
     assert "not tried" in "\n".join(way_out_lines(impossible))
+
+
+def changed_sets(tmp_path: Path, text: str, starts: list[dict[str, float]]) -> ChangedSets:
+    file = tmp_path / "set.toml"
+    file.write_text(text, encoding="utf-8")
+    inputs = resolve_set(read_set(file))
+    return ChangedSets(coat_set(inputs), [problem_of(gel, None) for gel in inputs.gels], starts, None)
+
+
+def clashes(coats: CoatSet, keys: list[list[str]], loadings_wt_pct: list[tuple[float, ...]]) -> bool:
+    """Whether none of some loadings keeps every limit."""
+    problem = StackProblem(coats=coats.narrowed(keys))
+    return min(float(problem.point(np.array(each)).values.max()) for each in loadings_wt_pct) > 1e-3
+
+
+def test_one_more_initiator_in_one_coat_is_a_way_out(tmp_path: Path) -> None:
+    alone = [{"base: BAPO": 0.2, "builder: BAPO": 0.1}, {"base: BAPO": 0.2, "builder: HCPK": 0.5}]
+    sets = changed_sets(tmp_path, LITTLE, alone)
+    for key, most in (("BAPO", 0.1), ("HCPK", 0.5)):  # base up to all it may have
+        assert clashes(sets.coats, [["BAPO"], [key]], [(base, most) for base in (0.1, 0.2, 0.5, 1.0, 2.0)])
+    (way,) = tries(sets, [1], is_heat=False)["one more initiator in the blend of builder"]()
+    assert way.words == "2 initiators in the blend of builder in place of 1"
+    assert (way.kind, way.coat, way.size) == ("initiators", "builder", 0.3)
+    assert way.blends_wt_pct["builder"].keys() == {"BAPO", "HCPK"}
+    assert keeps(sets.coats, way)
+
+
+def test_a_blend_with_room_for_an_initiator_is_not_given_one_as_a_way_out(tmp_path: Path) -> None:
+    sets = changed_sets(tmp_path, PLAIN, [NEAREST])  # two are allowed
+    assert not [words for words in tries(sets, [0, 1], is_heat=True) if "one more initiator" in words]
+
+
+@pytest.mark.slow
+def test_a_longer_rest_before_a_coat_is_a_way_out_of_heat(tmp_path: Path) -> None:
+    sets = changed_sets(tmp_path, HURRIED, [{"base: BAPO": 0.2, "builder: BAPO": 0.18}])
+    builders = (0.1, 0.13, 0.15, 0.16, 0.17, 0.18, 0.2)
+    assert clashes(sets.coats, [["BAPO"], ["BAPO"]], [(0.2, at) for at in builders])
+    kinds = tries(sets, [0, 1], is_heat=True)
+    assert "longer rest before base" not in kinds  # nothing lies below it
+    assert "longer rest before builder" not in tries(sets, [0, 1], is_heat=False)
+    (way,) = kinds["longer rest before builder"]()
+    head, seconds = (
+        "longer rest before every coat of builder: ",
+        float(way.words.split(": ")[1].split(" ")[0]),
+    )
+    assert way.words == f"{head}{seconds:g} s in place of 5 s after base and 5 s after builder"
+    # of all coats that rest, the base has the shorter cure (30 s) and so the larger change
+    assert way.size == pytest.approx(np.log((30.0 + seconds) / (30.0 + 5.0)), rel=1e-12)
+    both = changed(changed(sets.coats, "base", rest_s=seconds), "builder", rest_s=seconds)
+    assert keeps(both, way)
+    assert not keeps(sets.coats, way)
 
 
 def row(brief: Brief, figure: str) -> Constraint:
