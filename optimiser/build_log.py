@@ -1,14 +1,15 @@
-"""Every build of a set's joint polish, written down as soon as it is simulated, so that a run cut short goes on where it stood.
+"""Every build of a set's joint polish and of its ways out, written down at once, so that a run cut short goes on where it stood.
 
-One JSON line says whose builds follow; then one for a blend with the limits of its finished stacks, one for the slopes beside it. A crash loses at most the
-builds in flight; a line torn by it is cut away. Numbers come back from the file to the last digit, so the polish takes the
-same way again without simulating it.
+One JSON line says whose builds follow; then one for a blend with the limits of its finished stacks, one for the slopes beside it.
+Builds of the set with something changed say of which change they are. A crash loses at most the builds in flight; a line torn
+by it is cut away. Numbers come back from the file to the last digit, so a search takes the same way again without simulating it.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from copy import copy
 from pathlib import Path
 from typing import Any
 
@@ -47,6 +48,7 @@ class BuildLog:
 
     def __init__(self, folder: Path, digest: str, say: Callable[[str], None]) -> None:
         self.path = folder / FILE
+        self._change = ""
         self._known: dict[tuple[str, ...], dict[str, Any]] = {}
         whose, others = "", list[str]()
         if self.path.exists():
@@ -72,9 +74,15 @@ class BuildLog:
                 say(beside(self.path, sorted(set(others)), digest.removeprefix(PREFIX)))
             self._append({"set": digest})
 
+    def of(self, change: str) -> BuildLog:
+        """The log, in the same file, of the set with something changed; the empty name is that of the set as asked."""
+        other = copy(self)  # what is known is shared
+        other._change = change
+        return other
+
     def point(self, substances: Sequence[str], loadings_wt_pct: Floats) -> tuple[Point, int] | None:
         """A blend built earlier with the number of builds it took, or None; loadings of shape (n_substance,)."""
-        row = self._known.get(_key(_asked(POINT, substances, loadings_wt_pct)))
+        row = self._known.get(_key(self._asked(POINT, substances, loadings_wt_pct)))
         if row is None:
             return None
         point = Point(
@@ -89,14 +97,14 @@ class BuildLog:
         self, substances: Sequence[str], loadings_wt_pct: Floats, step_wt_pct: Floats
     ) -> tuple[Floats, Floats, int] | None:
         """Slopes of objective and limits taken earlier with the builds they took, or None."""
-        row = self._known.get(_key(_asked(SLOPES, substances, loadings_wt_pct, step_wt_pct)))
+        row = self._known.get(_key(self._asked(SLOPES, substances, loadings_wt_pct, step_wt_pct)))
         return None if row is None else (np.array(row["objective"]), np.array(row["values"]), row["builds"])
 
     def keep_point(self, substances: Sequence[str], point: Point, builds: int) -> None:
         """Write a blend down."""
         self._keep(
             {
-                **_asked(POINT, substances, point.loadings_wt_pct),
+                **self._asked(POINT, substances, point.loadings_wt_pct),
                 "objective": float(point.objective),
                 "values": point.values.tolist(),
                 "figures": [float(figure) for figure in point.figures],
@@ -115,7 +123,7 @@ class BuildLog:
         """Write slopes down."""
         self._keep(
             {
-                **_asked(SLOPES, substances, loadings_wt_pct, step_wt_pct),
+                **self._asked(SLOPES, substances, loadings_wt_pct, step_wt_pct),
                 "objective": slopes[0].tolist(),
                 "values": slopes[1].tolist(),
                 "builds": builds,
@@ -126,6 +134,17 @@ class BuildLog:
         self._known[_key(row)] = row
         self._append(row)
 
+    def _asked(
+        self,
+        what: str,
+        substances: Sequence[str],
+        loadings_wt_pct: Floats,
+        step_wt_pct: Floats | None = None,
+    ) -> dict[str, Any]:
+        row: dict[str, Any] = {"what": what, "change": self._change} if self._change else {"what": what}
+        row |= {"substances": list(substances), "loadings_wt_pct": [float(x) for x in loadings_wt_pct]}
+        return row if step_wt_pct is None else {**row, "step_wt_pct": [float(x) for x in step_wt_pct]}
+
     def _append(self, row: dict[str, Any]) -> None:
         with self.path.open("a", encoding="utf-8", newline="") as file:
             file.write(json.dumps(row, ensure_ascii=False) + "\n")
@@ -135,15 +154,6 @@ def _other(digest: str, mine: str) -> str:
     return other_version(digest.removeprefix(PREFIX), mine.removeprefix(PREFIX))
 
 
-def _asked(
-    what: str, substances: Sequence[str], loadings_wt_pct: Floats, step_wt_pct: Floats | None = None
-) -> dict[str, Any]:
-    row: dict[str, Any] = {
-        "what": what, "substances": list(substances), "loadings_wt_pct": [float(x) for x in loadings_wt_pct]
-    }  # fmt: skip
-    return row if step_wt_pct is None else {**row, "step_wt_pct": [float(x) for x in step_wt_pct]}
-
-
 def _key(row: dict[str, Any]) -> tuple[str, ...]:
     numbers = [*row["loadings_wt_pct"], *row.get("step_wt_pct", ())]
-    return (row["what"], *row["substances"], *(float(x).hex() for x in numbers))
+    return (row["what"], row.get("change", ""), *row["substances"], *(float(x).hex() for x in numbers))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from .brief import Brief
+from .build_log import BuildLog
 from .easing import least_factor
 from .giving import LetGo
 from .impossible import WayOut
@@ -49,12 +51,19 @@ class ChangedSets:
         Blends that come nearest, by coat and substance, the nearest first [wt%].
     workers : int or None
         Threads.
+    log : BuildLog or None
+        Keeps every build; None keeps none beyond the run.
     """
 
     def __init__(
-        self, coats: CoatSet, alone: Sequence[Problem], starts: Sequence[Blend], workers: int | None
+        self,
+        coats: CoatSet,
+        alone: Sequence[Problem],
+        starts: Sequence[Blend],
+        workers: int | None,
+        log: BuildLog | None = None,
     ) -> None:
-        self.coats, self.alone, self.workers, self.cures = coats, alone, workers, 0
+        self.coats, self.alone, self.workers, self.log, self.cures = coats, alone, workers, log, 0
         distinct = {frozenset(blend): blend for blend in reversed(starts)}
         self.starts = list(reversed(distinct.values()))[:SUPPORTS]
 
@@ -64,7 +73,13 @@ class ChangedSets:
             [key for key in part.space.keys if f"{part.name}{SEPARATOR}{key}" in blend]
             for part in coats.parts
         ]
-        return StackProblem(coats=coats.narrowed(keys), workers=self.workers)
+        log = None if self.log is None else self.log.of(self._change(coats))
+        return StackProblem(coats=coats.narrowed(keys), workers=self.workers, log=log)
+
+    def _change(self, coats: CoatSet) -> str:
+        """Name in the log of what differs from the set as asked; a change is one of the briefs of its coats."""
+        mine, asked = ([part.brief.digest for part in each.parts] for each in (coats, self.coats))
+        return "" if mine == asked else hashlib.sha256(" ".join(mine).encode()).hexdigest()[:12]
 
     def cures_of(self, problem: StackProblem, builds: int) -> int:
         """Coats cured in some builds."""

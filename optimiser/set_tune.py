@@ -259,8 +259,8 @@ def joint(
     }
     starts = [nearest, *(each.blend_wt_pct for each in polished.tried)]
     impossible = set_ways_out(
-        coat_set(inputs), [taker.problem for taker in takers], starts, workers=workers, progress=progress
-    )
+        coat_set(inputs), [taker.problem for taker in takers], starts, workers=workers, progress=progress, log=_log(kept)
+    )  # fmt: skip
     return replace(outcome, impossible=impossible)
 
 
@@ -288,7 +288,7 @@ def polished_stack(
     kept: Kept | None = None,
 ) -> PolishedStack:
     """Polish up to `most_tried` choices of substances in the finished stack, until one keeps every limit."""
-    log = None if kept is None else BuildLog(kept.folder, kept.digest, kept.say)
+    log = _log(kept)
     whole, choices = coat_set(inputs), _choices(inputs.asked, takers)[:most_tried]
     best: PolishedStack | None = None
     sentences: list[str] = []
@@ -308,6 +308,11 @@ def polished_stack(
     if best is None:
         raise InputError("a set needs at least one gel. List coats.")
     return replace(best, sentences=tuple(sentences), tried=tuple(sorted(tried, key=lambda each: each.rank)))
+
+
+def _log(kept: Kept | None) -> BuildLog | None:
+    """Where the builds of a set are kept, with those that are there."""
+    return None if kept is None else BuildLog(kept.folder, kept.digest, kept.say)
 
 
 def _choices(asked: SetBrief, takers: Sequence[SearchedTaker]) -> list[Shared]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from .build_log import BuildLog
 from .impossible import Impossible
 from .problem import Problem
 from .set_changes import Blend, ChangedSets
@@ -32,6 +33,7 @@ def set_ways_out(
     workers: int | None,
     progress: Progress,
     most_cures: int = MOST_CURES,
+    log: BuildLog | None = None,
 ) -> Impossible:
     """Work out the clash of a set and the single changes that make it possible.
 
@@ -49,12 +51,14 @@ def set_ways_out(
         Told what is tried.
     most_cures : int
         Coats cured after which no further kind of change is begun.
+    log : BuildLog, optional
+        Keeps every build, so that the answer is taken up again where it stood.
 
     Returns
     -------
     Impossible
     """
-    sets = ChangedSets(coats, alone, starts, workers)
+    sets = ChangedSets(coats, alone, starts, workers, log)
     most = len(tries(sets, range(len(coats.parts)), is_heat=True)) + 2
     progress(0, most, "smallest set of limits that clash")
     problems = [sets.problem(coats, blend) for blend in sets.starts]

@@ -166,7 +166,7 @@ class StackProblem:
     ) -> tuple[Floats, Floats]:
         """Forward differences of objective and limits, as `Problem.slopes`; builds that a step cannot touch are kept."""
         chosen = list(range(len(step_wt_pct))) if columns is None else list(columns)
-        log = self.log if len(chosen) == len(step_wt_pct) else None
+        log = self.log if chosen == list(range(len(step_wt_pct))) else None
         if log is not None:
             known = log.slopes(self.space.keys, loadings_wt_pct, step_wt_pct)
             if known is not None:

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
+from gelwright.optimiser import set_tune, stack_problem
 from gelwright.optimiser.brief import Brief
+from gelwright.optimiser.build_log import BuildLog
 from gelwright.optimiser.clashing import smallest_clash
 from gelwright.optimiser.constraints import Constraint, blend_limits, cure_limits, heat_limits
 from gelwright.optimiser.demo_data import DEMO_FOLDER
@@ -47,6 +50,7 @@ LITTLE = (
     .replace("max_initiators = 2", "max_initiators = 1")
     .replace("wipe = true", "substances = { max_wt_pct = { BAPO = 0.1, HCPK = 0.5 } }")
 )
+LITTLE_STARTS = [{"base: BAPO": 0.2, "builder: BAPO": 0.1}, {"base: BAPO": 0.2, "builder: HCPK": 0.5}]
 # the second builder goes on while the nail bed is still warm of the first
 HURRIED = (
     PLAIN.replace('allowed = ["BAPO", "TPO-L", "HCPK"]', 'allowed = ["BAPO"]')
@@ -168,11 +172,16 @@ def test_what_is_left_when_the_bound_is_reached_is_told(tmp_path: Path) -> None:
     assert "not tried" in "\n".join(way_out_lines(impossible))
 
 
-def changed_sets(tmp_path: Path, text: str, starts: list[dict[str, float]]) -> ChangedSets:
+def changed_sets(tmp_path: Path, text: str, starts: list[dict[str, float]], **options: Any) -> ChangedSets:
     file = tmp_path / "set.toml"
     file.write_text(text, encoding="utf-8")
     inputs = resolve_set(read_set(file))
-    return ChangedSets(coat_set(inputs), [problem_of(gel, None) for gel in inputs.gels], starts, None)
+    return ChangedSets(
+        coat_set(inputs),
+        [problem_of(gel, None) for gel in inputs.gels],
+        starts,
+        **{"workers": None, **options},
+    )
 
 
 def clashes(coats: CoatSet, keys: list[list[str]], loadings_wt_pct: list[tuple[float, ...]]) -> bool:
@@ -182,8 +191,7 @@ def clashes(coats: CoatSet, keys: list[list[str]], loadings_wt_pct: list[tuple[f
 
 
 def test_one_more_initiator_in_one_coat_is_a_way_out(tmp_path: Path) -> None:
-    alone = [{"base: BAPO": 0.2, "builder: BAPO": 0.1}, {"base: BAPO": 0.2, "builder: HCPK": 0.5}]
-    sets = changed_sets(tmp_path, LITTLE, alone)
+    sets = changed_sets(tmp_path, LITTLE, LITTLE_STARTS)
     for key, most in (("BAPO", 0.1), ("HCPK", 0.5)):  # base up to all it may have
         assert clashes(sets.coats, [["BAPO"], [key]], [(base, most) for base in (0.1, 0.2, 0.5, 1.0, 2.0)])
     (way,) = tries(sets, [1], is_heat=False)["one more initiator in the blend of builder"]()
@@ -217,6 +225,87 @@ def test_a_longer_rest_before_a_coat_is_a_way_out_of_heat(tmp_path: Path) -> Non
     both = changed(changed(sets.coats, "base", rest_s=seconds), "builder", rest_s=seconds)
     assert keeps(both, way)
     assert not keeps(sets.coats, way)
+
+
+class Builds:
+    """Counts the builds simulated, and pulls the plug after some."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.count, self.most = 0, 10**9
+        self._build = stack_problem.build_with_steps
+        monkeypatch.setattr(stack_problem, "build_with_steps", self)
+
+    def __call__(self, *arguments: Any, **options: Any) -> Any:
+        if self.count >= self.most:
+            raise KeyboardInterrupt
+        self.count += 1
+        return self._build(*arguments, **options)
+
+
+def test_ways_out_go_on_where_they_were_stopped(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    builds = Builds(monkeypatch)
+
+    def told(log: BuildLog | None) -> list[WayOut]:
+        sets = changed_sets(tmp_path, LITTLE, LITTLE_STARTS, workers=1, log=log)
+        return tries(sets, [1], is_heat=False)["one more initiator in the blend of builder"]()
+
+    whole = told(None)
+    of_whole, builds.count, builds.most = builds.count, 0, 20
+    assert of_whole > 30  # more than what is done before the plug is pulled
+    with pytest.raises(KeyboardInterrupt):
+        told(BuildLog(tmp_path, "set a-01", print))
+    builds.count, builds.most = 0, 10**9
+    assert told(BuildLog(tmp_path, "set a-01", print)) == whole
+    assert builds.count < of_whole
+    builds.count = 0
+    assert told(BuildLog(tmp_path, "set a-01", print)) == whole
+    assert builds.count == 0
+
+
+def test_builds_of_a_changed_set_are_not_taken_for_those_of_the_set_as_asked(tmp_path: Path) -> None:
+    log = BuildLog(tmp_path, "set a-01", print)
+    sets = changed_sets(tmp_path, LITTLE, LITTLE_STARTS, workers=1, log=log)
+    thin = sets.asking({1: {"thickness_low_m": 100e-6, "thickness_high_m": 100e-6}})
+    thinner = sets.asking({1: {"thickness_low_m": 80e-6, "thickness_high_m": 80e-6}})
+    figures = []
+    for coats in (sets.coats, thin, thinner):
+        problem = sets.problem(coats, LITTLE_STARTS[0])
+        figures.append(problem.point(problem.vector(LITTLE_STARTS[0])).figures)
+    assert len(set(figures)) == 3
+    again = changed_sets(
+        tmp_path, LITTLE, LITTLE_STARTS, workers=1, log=BuildLog(tmp_path, "set a-01", print)
+    )
+    problem = again.problem(
+        again.asking({1: {"thickness_low_m": 100e-6, "thickness_high_m": 100e-6}}), LITTLE_STARTS[0]
+    )
+    assert problem.point(problem.vector(LITTLE_STARTS[0])).figures == figures[1]
+    assert problem._builds == {}  # recalled
+
+
+@pytest.mark.slow
+def test_a_run_taken_up_again_does_not_build_its_ways_out_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "set.toml"
+    file.write_text(LITTLE, encoding="utf-8")
+    builds, counts = Builds(monkeypatch), []
+
+    def counted(*arguments: Any, **options: Any) -> Impossible:
+        before = builds.count
+        found = set_ways_out(*arguments, **options, most_cures=0)
+        counts.append(builds.count - before)
+        return found
+
+    monkeypatch.setattr(set_tune, "set_ways_out", counted)
+    answers = [
+        set_tune.tune_set(
+            resolve_set(read_set(file)), tmp_path, workers=1, progress=lambda *told: None, say=print
+        ).impossible
+        for _ in range(2)
+    ]
+    assert counts[0] > 50
+    assert counts[1] == 0
+    assert answers[0] == answers[1] is not None
 
 
 def row(brief: Brief, figure: str) -> Constraint:
