@@ -29,6 +29,7 @@ from .cli_replace import replace
 from .cli_shades import shades
 from .cli_sheet import sheet
 from .cli_start import start
+from .cli_sweep import sweep
 from .cli_trial import trial_app
 from .cli_tune import tune
 from .cli_why import why
@@ -110,6 +111,7 @@ app.add_typer(trial_app, name="trial")
 app.add_typer(book_app, name="book")
 app.command()(cure)
 app.command()(grid)
+app.command()(sweep)
 app.command()(page)
 app.command()(handout)
 app.command()(tune)

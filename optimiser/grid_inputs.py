@@ -34,15 +34,15 @@ def load_gels(text: str) -> dict[str, Gel]:
     }
 
 
-def load_lamps(text: str) -> dict[str, Lamp]:
-    """Lamps by their ids.
+def load_lamps(text: str, option: str = "--lamps") -> dict[str, Lamp]:
+    """Lamps by their ids, as named in an option.
 
     Raises
     ------
     InputError
         If two of them carry one id.
     """
-    names = names_in(text, "--lamps")
+    names = names_in(text, option)
     if names == (ALL_PACKAGED,):
         names = list_lamps()
     found: dict[str, Lamp] = {}
@@ -50,7 +50,7 @@ def load_lamps(text: str) -> dict[str, Lamp]:
         lamp = load_lamp(name)
         if lamp.lamp_id in found:
             raise InputError(
-                f"--lamps: two lamps carry the id '{lamp.lamp_id}'; change the id in one lamp.toml."
+                f"{option}: two lamps carry the id '{lamp.lamp_id}'; change the id in one lamp.toml."
             )
         found[lamp.lamp_id] = lamp
     return found

@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import importlib
 import multiprocessing
+import os
+import signal
+import threading
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import contextmanager
@@ -30,6 +33,8 @@ Floats = NDArray[np.float64]
 
 BATCH = 64  # blends; a batch should take some 100 ms at least, which is what a cluster's hand-over is worth
 EXECUTORS = ("threads", "processes", "dask")
+DASK_SLOTS = 64  # batches a cluster of unknown size is kept busy with
+SCHEDULER_TIMEOUT_S = 10
 INSTALL = "Install it with: pip install 'gelwright[cluster]'"
 
 
@@ -149,7 +154,9 @@ def executor_of(kind: str, workers: int, scheduler: str | None = None) -> Iterat
             yield threads
     elif kind == "processes":
         # spawned, not forked: a fork copies the locks of running threads
-        with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn")) as processes:
+        with ProcessPoolExecutor(
+            workers, mp_context=multiprocessing.get_context("spawn"), initializer=_as_worker
+        ) as processes:
             yield processes
     elif kind == "dask":
         with _dask(workers, scheduler) as cluster:
@@ -165,7 +172,7 @@ def _dask(workers: int, scheduler: str | None) -> Iterator[Executor]:
     except ImportError:
         raise InputError(f"sweep: Dask's distributed is missing. {INSTALL}") from None
     if scheduler is not None:
-        with dask.Client(scheduler) as client:
+        with _client(dask, scheduler) as client:
             yield client.get_executor(pure=False)  # pure would hand out one result for equal batches
         return
     with (
@@ -173,6 +180,36 @@ def _dask(workers: int, scheduler: str | None) -> Iterator[Executor]:
         dask.Client(cluster) as client,
     ):
         yield client.get_executor(pure=False)
+
+
+def _client(dask: Any, scheduler: str) -> Any:
+    """Client of a running scheduler that has a worker at least."""
+    try:
+        client = dask.Client(scheduler, timeout=SCHEDULER_TIMEOUT_S)
+    except (OSError, ValueError) as error:
+        raise InputError(
+            f"sweep: no Dask scheduler answers at {scheduler} ({type(error).__name__}). Start one with `dask scheduler` and give the "
+            "address it prints."
+        ) from None
+    if not client.scheduler_info(n_workers=-1)["workers"]:
+        client.close()
+        raise InputError(
+            f"sweep: the Dask scheduler at {scheduler} has no workers. Start some: dask worker {scheduler}"
+        )
+    return client
+
+
+def _as_worker() -> None:
+    """Leave Ctrl-C to the parent, and never outlive it: a killed parent closes nothing."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_leave_after, args=(parent,), daemon=True).start()
+
+
+def _leave_after(parent: Any) -> None:
+    parent.join()
+    os._exit(1)
 
 
 def grid_of(levels_wt_pct: Sequence[Sequence[float]]) -> Floats:

@@ -67,7 +67,7 @@ def test_help_loads_nothing_heavy() -> None:
 
 def test_help_names_the_commands() -> None:
     text = run_python(SHOW_HELP).stdout
-    for command in ("lamp", "cure", "tune", "sheet", "fit"):
+    for command in ("lamp", "cure", "grid", "sweep", "tune", "sheet", "fit"):
         assert command in text
 
 
@@ -160,6 +160,7 @@ def test_usage_errors_are_one_line(
         ("lamp show demo_st", {"demo_strong_395"}),
         ("tune base_and", {"base_and_builder"}),
         ("why dem", {"demo"}),
+        ("sweep cl", {"clear_builder"}),
         ("cure ./cl", set()),  # then the shell offers files
     ],
 )
