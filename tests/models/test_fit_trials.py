@@ -8,6 +8,7 @@ import pytest
 
 from gelwright.lamp_library.errors import InputError
 from gelwright.lamp_library.lamp import load_lamp
+from gelwright.models import trial_fit
 from gelwright.models.fit_outcome import TrialFit
 from gelwright.models.fit_trials import expanded_names, fit_trials, usual_names
 from gelwright.models.further_runs import further_runs, is_shuttered, radical_shares, rate_group_weights
@@ -119,12 +120,20 @@ def test_fitted_run_is_that_of_the_calibrated_gel(all_together: TrialFit) -> Non
             assert values == pytest.approx(again.values[name], abs=2e-2 if each.trial_id == "warm" else 1e-3)
 
 
-def test_derivatives_one_sided_and_central_agree() -> None:
-    """On few cells the end of each cell's induction puts a wave of half a percent on the curves, shorter than the wider step."""
+@pytest.mark.parametrize(
+    ("central_step_log", "largest"), [(trial_fit._SEARCH_STEP_LOG, 2e-3), (trial_fit._CENTRAL_STEP_LOG, 1e-2)]
+)
+def test_derivatives_one_sided_and_central_agree(
+    central_step_log: float, largest: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With one step they are the same derivative. The end of each cell's induction puts a wave of half a percent on the
+    curves, shorter than the wider step, which takes their mean slope: it moves the yield's derivative by 0.8 % at the accuracy
+    of these runs, by 0.3 % or less at a tenth of it."""
+    monkeypatch.setattr(trial_fit, "_CENTRAL_STEP_LOG", central_step_log)
     data = TrialSet([STEADY, WARM], NAMES, settings=COARSE)
     data.keep_steps(TRUTH)
     one_sided, central = data.jacobian(TRUTH), np.vstack(data.central_jacobian_by_trial(TRUTH))
-    assert one_sided == pytest.approx(central, abs=1e-2 * np.abs(central).max())
+    assert one_sided == pytest.approx(central, abs=largest * np.abs(central).max())
 
 
 def test_number_of_threads_changes_nothing() -> None:
