@@ -19,6 +19,7 @@ from .progress import ProgressBar
 from .sweep import DASK_SLOTS, EXECUTORS, executor_of
 from .sweep_effects import ranked
 from .sweep_log import SweepLog
+from .sweep_picture import sweep_picture
 from .sweep_plan import SweepPlan, sweep_plan
 from .sweep_run import TABLE, Swept, forgotten, run_plan, write_table
 from .sweep_text import sweep_data, sweep_text
@@ -117,6 +118,7 @@ def run_request(asked: SweepRequest, bar: ProgressBar) -> tuple[str, dict[str, A
         write_table(swept, asked.out / TABLE)
         if order:
             next_step = _write_best(plan, order[0][0], asked)
+            sweep_picture(swept, asked.out)
     text, data = sweep_text(swept, best, next_step), sweep_data(swept, best)
     if asked.out is not None:
         (asked.out / "sweep.txt").write_text(text + "\n", encoding="utf-8")

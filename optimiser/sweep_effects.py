@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .constraints import CONVERSION_SCALE, TEMPERATURE_SCALE_K
 from .sweep_axes import Axis
 from .sweep_films import SweepFigures, rooms_to_limits
 from .sweep_run import Swept
@@ -22,12 +21,13 @@ SHOWN = (
     ("film_peak_k", "film peak", "k"),
     ("nail_bed_peak_k", "nail-bed peak", "k"),
     ("cem43_min", "dose CEM43", "min"),
-    ("second_cycle_heat_ratio", "second-cycle heat share", "ratio"),
+    ("second_cycle_heat_ratio", "second-cycle heat share*", "ratio"),
     ("yellowness_ratio", "yellowness", "ratio"),
     ("residual_initiator_wt_pct", "initiator left", "wt_pct"),
 )
+AGAIN = "second_cycle_heat_ratio"
+AGAIN_NOTE = "* of combinations whose base cures; where the first cycle cures nothing, a share of its heat says nothing"
 BASE, BED = "bottom_conversion_fraction", "nail_bed_peak_k"
-_SCALES = {BASE: CONVERSION_SCALE, BED: TEMPERATURE_SCALE_K}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,12 +60,14 @@ def values_of(swept: Swept, figure: str) -> Floats:
 
 
 def ranges_of(swept: Swept) -> list[FigureRange]:
-    """Range of every figure shown, and what moves it; empty when nothing could be simulated."""
+    """Range of every figure shown, and what moves it; one without any value is left out."""
     found = []
     for figure, words, unit in SHOWN:
         values = values_of(swept, figure)
+        if figure == AGAIN:
+            values = np.where(values_of(swept, "cures") == 1.0, values, np.nan)
         if np.isnan(values).all():
-            return []
+            continue
         moved = [
             (axis.key, _mean_span(values, at))
             for at, axis in enumerate(swept.plan.axes)
@@ -92,11 +94,11 @@ def _mean_span(values: Floats, at: int) -> float:
 
 
 def by_effect(swept: Swept) -> list[Axis]:
-    """Varied axes, the one with most effect on the verdict first: base conversion in 0.05, nail-bed peak in 5 K."""
+    """Varied axes, the one with most effect on the verdict first: on base conversion and on nail-bed peak, each in its range."""
     sums = dict.fromkeys((axis.key for axis in swept.plan.varied), 0.0)
     for each in ranges_of(swept):
-        for key, span in each.moved_by:
-            sums[key] += span / _SCALES[each.figure] if each.figure in _SCALES else 0.0
+        for key, span in each.moved_by if each.figure in (BASE, BED) else ():
+            sums[key] += span / max(each.highest - each.lowest, 1e-12)
     return sorted(swept.plan.varied, key=lambda axis: -sums[axis.key])
 
 

@@ -14,7 +14,7 @@ from .conditions import hand_data, hand_text
 from .constraints import shown, shown_difference
 from .cure_run import law_remarks, model_remarks, verdict_of
 from .sweep_axes import HAND, LAMP, NAIL, POSITION, SECONDS, THICKNESS
-from .sweep_effects import FigureRange, ranges_of, ranked
+from .sweep_effects import AGAIN, AGAIN_NOTE, FigureRange, ranges_of, ranked
 from .sweep_films import SweepFigures
 from .sweep_plan import SweepPlan
 from .sweep_run import Swept
@@ -110,7 +110,8 @@ def _range_lines(ranges: Sequence[FigureRange], plan: SweepPlan) -> list[str]:
         )
     if not ranges:
         return ["No combination could be simulated."]
-    return _columns(rows, left=(0, 3))
+    noted = [AGAIN_NOTE] if any(each.figure == AGAIN for each in ranges) else []
+    return [*_columns(rows, left=(0, 3)), *noted]
 
 
 def _outcome_lines(swept: Swept) -> list[str]:

@@ -325,6 +325,9 @@ def test_a_finished_folder_answers_again_without_curing(
     assert code == 0
     before = (tmp_path / "sweep.csv").read_bytes()
     monkeypatch.setattr(SweepFilms, "__call__", None)
+    assert {path.name for path in tmp_path.iterdir()} == {
+        "best.toml", FILE, "results.json", "sweep.csv", "sweep.png", "sweep.svg", "sweep.txt",
+    }  # fmt: skip
     code, again, err = said(capsys, *words, "--out", str(tmp_path), "--json")
     assert code == 0
     assert "6 of 6 combinations were cured before" in err
