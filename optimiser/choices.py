@@ -23,7 +23,8 @@ from .evaluators import EvaluatorMaker, blend_evaluator
 from .local import FEASIBLE
 from .search import Progress
 from .set_brief import CoatAsked, SetBrief
-from .set_tune import Kept, SetInputs, SetOutcome, joint, polished_stack, set_fingerprint
+from .set_kept import Kept
+from .set_tune import SetInputs, SetOutcome, joint, polished_stack, set_fingerprint
 from .takers import SearchedTaker, searched, warmed
 from .tune import Inputs, Outcome, resolve, tune
 

@@ -17,7 +17,11 @@ from pathlib import Path
 ROOM = Path(__file__).parent
 BELOW = ("models", "lamp_library")  # rooms the search computes with
 SEARCHES = ("search", "sure", "front", "sharing", "stack_problem")  # with all they import in this room
-ALONE = ("takers", "set_tune")  # they polish too, and import reports besides, which change no blend
+ALONE = (
+    "takers",
+    "set_tune",
+    "set_kept",
+)  # they polish too, and import reports besides, which change no blend
 MARK = "-"  # between what was asked and the version
 SILENT = (tokenize.NL, tokenize.NEWLINE, tokenize.INDENT, tokenize.DEDENT, tokenize.ENCODING)
 

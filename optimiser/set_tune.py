@@ -26,10 +26,10 @@ from .build_log import PREFIX, BuildLog
 from .code_version import MARK, versioned
 from .evaluators import EvaluatorMaker, blend_evaluator
 from .impossible import Impossible
-from .ledger import kept_unit
 from .local import FEASIBLE, Local, local_search
 from .search import Progress
 from .set_brief import CoatAsked, SetBrief
+from .set_kept import Kept, unit_of
 from .set_ways_out import set_ways_out
 from .sharing import Shared, fewest, free, penalised
 from .stack_parts import SEPARATOR, CoatSet, Part
@@ -195,24 +195,6 @@ def tune_set(
     return joint(inputs, takers, workers=workers, progress=progress, kept=kept, seek_ways_out=True)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Kept:
-    """Where the joint polish of a set is kept: its builds in a folder, its outcome in a database if one is shared."""
-
-    folder: Path
-    digest: str
-    say: Say
-    storage: str | None = None
-
-    def polish(self, unit: str, job: Callable[[], Local]) -> Local:
-        """The outcome of one choice of substances, by whoever works it out first."""
-        if self.storage is None:
-            return job()  # its builds are kept
-        from .record_shared import SharedRecord
-
-        return kept_unit(SharedRecord(self.storage, self.digest), unit, job)
-
-
 def set_fingerprint(inputs: SetInputs, takers: Sequence[SearchedTaker]) -> str:
     """Digest of the searches the joint polish begins with and how the coats are stacked, then the version of the code."""
     asked = inputs.asked
@@ -298,7 +280,7 @@ def polished_stack(
         keys = [tuple(blend.blend_wt_pct) for blend in shared.blends]
         problem = StackProblem(coats=whole.narrowed(keys), workers=workers, log=log)
         job = partial(_polished, problem, shared)
-        found = job() if kept is None else kept.polish(f"choice {number} of substances", job)
+        found = job() if kept is None else kept.polish(unit_of(number, shared), job)
         sentences.append(_sentence(number, shared, found))
         tried.append(found)
         if best is None or found.rank < best.found.rank:
