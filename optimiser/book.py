@@ -19,11 +19,16 @@ import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ..lamp_library.errors import GelwrightError, InputError, unknown_name
 from ..lamp_library.lamp import load_lamp
 from ..models.gel import load_gel
 from ..models.trial_files import TRIAL_FILE, load_trial
+from .progress import silent
+
+if TYPE_CHECKING:
+    from .search import Progress
 
 BOOK_FILE, LOG_FILE, ATTRIBUTES = "book.txt", "log.txt", ".gitattributes"
 KINDS = ("trials", "gels", "lamps", "runs")
@@ -237,8 +242,8 @@ def _run_summary(path: Path) -> str:
     return "; ".join(str(data[key]) for key in keys if isinstance(data, dict) and key in data) or "results"
 
 
-def entries(book: Path) -> Iterator[Entry]:
-    """All entries, damaged ones with what is wrong; nothing stops at a damaged one."""
+def entries(book: Path, say: Progress = silent) -> Iterator[Entry]:
+    """All entries, damaged ones with what is wrong; nothing stops at a damaged one. `say` is told before each."""
     lines, _ = log_lines(book)
     by_entry: dict[tuple[str, str], list[LogLine]] = {}
     for line in lines:
@@ -249,8 +254,10 @@ def entries(book: Path) -> Iterator[Entry]:
         for folder in sorted((book / kind).glob("*"))
         if folder.is_dir() and not folder.name.startswith(".")
     }
-    for key in sorted({*present, *by_entry}):
+    keys = sorted({*present, *by_entry})
+    for number, key in enumerate(keys):
         kind, name = key
+        say(number, len(keys), name)
         if key not in present:
             yield Entry(
                 kind=kind, name=name, folder=book / kind / name, summary="",
@@ -299,30 +306,6 @@ def entry_named(book: Path, name: str) -> Entry:
         names = " or ".join(f"{each.kind}/{each.name}" for each in found)
         raise InputError(f"'{name}' names several entries; say {names}.")
     return found[0]
-
-
-def book_text(book: Path) -> tuple[str, int]:
-    """The book as text, and how many faults there are."""
-    found = list(entries(book))
-    _, complaints = log_lines(book)
-    width = max((len(each.name) for each in found), default=0) + 2
-    lines = []
-    for kind in KINDS:
-        own = [each for each in found if each.kind == kind]
-        if own:
-            lines += [f"{kind}:", *(f"  {each.name:<{width}}{_shown(each)}" for each in own)]
-    faulty = sum(bool(each.fault) for each in found) + len(complaints)
-    lines += [f"FAULT: {each}" for each in complaints]
-    lines.append(
-        f"{len(found)} {'entry' if len(found) == 1 else 'entries'}, {faulty} with a fault."
-        if found
-        else f"{book}: the book is empty. Add with gelwright book add."
-    )
-    return "\n".join(lines), faulty
-
-
-def _shown(entry: Entry) -> str:
-    return f"DAMAGED: {entry.fault}" if entry.fault else entry.summary
 
 
 def short_hash(sha256: str) -> str:

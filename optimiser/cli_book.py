@@ -55,10 +55,13 @@ def list_all(
     """
     from dataclasses import asdict
 
-    from .book import book_text, entries, open_book
+    from .book import entries, open_book
+    from .book_text import book_text
+    from .progress import ProgressBar
 
     folder = open_book(book)
-    text, faults = book_text(folder)
+    with ProgressBar() as bar:
+        text, faults = book_text(folder, bar)
     if as_json:
         shown = [asdict(each) | {"folder": str(each.folder)} for each in entries(folder)]
         text = json.dumps(shown, indent=2)

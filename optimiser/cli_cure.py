@@ -72,6 +72,7 @@ def cure(
     from .cure_command import CureRequest, cure_gel, cure_schedule
     from .cure_run import check_picture
     from .demo_data import is_schedule
+    from .progress import ProgressBar
 
     if plot is not None:
         check_picture(plot)
@@ -86,9 +87,11 @@ def cure(
             "programme": programme,
             "cycles": cycles,
         }
-        text, data = cure_schedule(asked, gel_only)
+        with ProgressBar() as bar:
+            text, data = cure_schedule(asked, gel_only, bar)
     else:
-        text, data = cure_gel(asked, seconds, thickness_um, programme, cycles)
+        with ProgressBar() as bar:
+            text, data = cure_gel(asked, seconds, thickness_um, programme, cycles, bar)
         if seconds is not None and seconds < _SHORT_S:
             typer.echo(
                 f"Note: {seconds:g} s of light is short. --seconds counts seconds; a minute is 60.", err=True

@@ -43,13 +43,18 @@ def handout(
     from .cure_run import check_picture
     from .demo_data import load_any_gel
     from .handout import pairs_of, write_handout
+    from .progress import ProgressBar
 
     if not (other_lamp or other_gel):
         raise InputError("give --other-lamp or --other-gel (or both): the page compares two pairs.")
     check_picture(out, "--out")
     asked = [(gel, lamp), (other_gel or gel, other_lamp or lamp)]
-    pairs = pairs_of([(load_any_gel(first), load_lamp(second)) for first, second in asked], seconds)
-    typer.echo(f"Written: {write_handout(pairs, out)}")
+    with ProgressBar() as bar:
+        bar(0, 2, "cure of both pairs")
+        pairs = pairs_of([(load_any_gel(first), load_lamp(second)) for first, second in asked], seconds)
+        bar(1, 2, "page")
+        written = write_handout(pairs, out)
+    typer.echo(f"Written: {written}")
     for pair in pairs:
         typer.echo(f"{pair.gel.name} in {pair.lamp.lamp_id}: {pair.cell.outcome}.")
     typer.echo("Predictions of a model for a lesson, with cautions on the page; no release.")

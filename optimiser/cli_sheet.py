@@ -12,7 +12,7 @@ from ..lamp_library.errors import InputError
 from . import completion
 
 if TYPE_CHECKING:
-    from .batch_sheet import Sheet
+    from .batch_sheet import Recipe, Sheet
 
 PAPERS = ("a4", "letter")
 
@@ -58,12 +58,39 @@ def sheet(
 
     Example: gelwright sheet my_run --batch-g 50 --balance-g 0.01
     """
-    from .batch_sheet import batch_sheet, is_run_folder, recipe_of_gel, recipe_of_run
+    from .batch_sheet import batch_sheet, is_run_folder
     from .batch_sheet_text import sheet_data, sheet_text
-    from .demo_data import list_demo_gels
+    from .progress import ProgressBar
 
     if paper not in PAPERS:
         raise InputError(f"--paper {paper}: no known paper. Use {' or '.join(PAPERS)}.")
+    with ProgressBar() as bar:
+        bar(0, 2, "figures expected of the trial")
+        recipe = _recipe(what, blend, lamp, seconds, thickness_um, programme)
+        made = batch_sheet(recipe, batch_g, balance_g, largest_error_pct)
+        folder = out or (Path(what) if is_run_folder(what) else None)
+        bar(1, 2, "page and table")
+        written = [] if folder is None else _written(made, folder, paper)
+    if folder is None:
+        typer.echo("Give --out DIR for the page to print and the table for the balance.", err=True)
+    for path in written:
+        typer.echo(f"Written: {path}", err=True)
+    data = json.dumps(sheet_data(made), indent=2, ensure_ascii=False, allow_nan=False)
+    typer.echo(data if as_json else sheet_text(made))
+
+
+def _recipe(
+    what: str,
+    blend: int,
+    lamp: str | None,
+    seconds: float | None,
+    thickness_um: float | None,
+    programme: str | None,
+) -> Recipe:
+    """What is weighed: a blend of a run, or a gel with the lamp and time of its trial."""
+    from .batch_sheet import is_run_folder, recipe_of_gel, recipe_of_run
+    from .demo_data import list_demo_gels
+
     if is_run_folder(what):
         given = {
             "--seconds": seconds,
@@ -73,23 +100,13 @@ def sheet(
         named = [name for name, value in given.items() if value is not None]
         if named:
             raise InputError(f"{what}: {', '.join(named)} given, but a run names its own. Leave it out.")
-        recipe = recipe_of_run(Path(what), blend, lamp)
-    else:
-        if not what.endswith(".toml") and what not in list_demo_gels():
-            raise InputError(
-                f"{what}: no folder of a run here, and no packaged gel. Give the --out folder of gelwright tune, or a gel's "
-                "TOML file."
-            )
-        recipe = recipe_of_gel(what, lamp, seconds, thickness_um, programme)
-    made = batch_sheet(recipe, batch_g, balance_g, largest_error_pct)
-    folder = out or (Path(what) if is_run_folder(what) else None)
-    if folder is None:
-        typer.echo("Give --out DIR for the page to print and the table for the balance.", err=True)
-    else:
-        for path in _written(made, folder, paper):
-            typer.echo(f"Written: {path}", err=True)
-    data = json.dumps(sheet_data(made), indent=2, ensure_ascii=False, allow_nan=False)
-    typer.echo(data if as_json else sheet_text(made))
+        return recipe_of_run(Path(what), blend, lamp)
+    if not what.endswith(".toml") and what not in list_demo_gels():
+        raise InputError(
+            f"{what}: no folder of a run here, and no packaged gel. Give the --out folder of gelwright tune, or a gel's "
+            "TOML file."
+        )
+    return recipe_of_gel(what, lamp, seconds, thickness_um, programme)
 
 
 def _written(made: Sheet, folder: Path, paper: str) -> list[Path]:

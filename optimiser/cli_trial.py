@@ -63,10 +63,12 @@ def read(
 
     Example: gelwright trial read tip_three_cycles --out my_trial
     """
+    from .progress import ProgressBar
     from .trial_command import PICTURE, read_into
     from .trial_run import trial_data, trial_text
 
-    run = read_into(sheet, out, overwrite)
+    with ProgressBar() as bar:
+        run = read_into(sheet, out, overwrite, bar)
     if as_json:
         typer.echo(json.dumps(trial_data(run), indent=2))
         return
@@ -91,16 +93,20 @@ def show(
     Example: gelwright trial show my_trial --calibrated fitted.toml
     """
     from .cure_run import check_picture
+    from .progress import ProgressBar
     from .trial_command import run_folder
     from .trial_run import trial_data, trial_text
 
     if plot is not None:
         check_picture(plot)
-    run = run_folder(folder, calibrated)
-    if plot is not None:
-        from .trial_picture import trial_picture
+    with ProgressBar() as bar:
+        bar(0, 2, "logs and prediction")
+        run = run_folder(folder, calibrated)
+        if plot is not None:
+            from .trial_picture import trial_picture
 
-        typer.echo(f"Picture written: {trial_picture(run, plot)}", err=True)
+            bar(1, 2, "picture")
+            bar.say(f"Picture written: {trial_picture(run, plot)}")
     typer.echo(json.dumps(trial_data(run), indent=2) if as_json else trial_text(run))
 
 
@@ -117,6 +123,7 @@ def list_all(
     Example: gelwright trial list trials
     """
     from .demo_data import list_demo_sheets
+    from .progress import ProgressBar
     from .trial_command import list_trials
 
     if folder is None:
@@ -128,7 +135,8 @@ def list_all(
         typer.echo("\n".join(f"  {name}" for name in names))
         typer.echo("\nTry: gelwright trial read tip_three_cycles --out my_trial")
         return
-    rows = list_trials(folder)
+    with ProgressBar() as bar:
+        rows = list_trials(folder, bar)
     if as_json:
         shown = [
             {"id": r.trial_id, "folder": str(r.folder), "summary": r.summary, "fault": r.fault} for r in rows

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ..lamp_library.errors import InputError
 from ..lamp_library.lamp import Lamp, load_lamp
@@ -19,6 +19,12 @@ from .build_run import build_data, build_text, write_build_folder
 from .conditions import hand_in_use, lamp_in_use
 from .cure_run import cure_data, cure_picture, cure_text, write_cure_folder
 from .demo_data import load_any_gel, load_any_schedule
+from .progress import silent
+
+if TYPE_CHECKING:
+    from .search import Progress
+
+PICTURES = "tables, page and pictures"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,12 +71,17 @@ def _places(lamp: Lamp, position: str | None) -> tuple[str, ...]:
     return places
 
 
+def _many(places: int) -> str:
+    return f"{places} position{'' if places == 1 else 's'}"
+
+
 def cure_gel(
     asked: CureRequest,
     seconds: float | None,
     thickness_um: float | None,
     programme: str | None,
     cycles: int | None,
+    say: Progress = silent,
 ) -> tuple[str, dict[str, Any]]:
     """Cure one gel and write the files asked for.
 
@@ -84,6 +95,8 @@ def cure_gel(
         One of the lamp's programmes, steady when None.
     cycles : int or None
         Cure cycles, one when None.
+    say : callable
+        Told what comes next.
 
     Returns
     -------
@@ -112,9 +125,11 @@ def cure_gel(
         )
         for place in _places(lamp, asked.position)
     ]  # fmt: skip
+    say(0, 2, f"cure at {_many(len(cases))}")
     results = cure_many(cases, workers=asked.workers)
     repeated = cases[0].cycles >= FEWEST_CYCLES
     blanks = repeated_cycles_many(cases, workers=asked.workers) if repeated else []
+    say(1, 2, PICTURES)
     if asked.out is not None:
         write_cure_folder(gel, lamp, results, asked.out, hand, blanks)
     if asked.plot is not None:
@@ -122,7 +137,9 @@ def cure_gel(
     return cure_text(gel, lamp, results, hand, blanks), cure_data(gel, lamp, results, hand, blanks)
 
 
-def cure_schedule(asked: CureRequest, gel_options: Mapping[str, object]) -> tuple[str, dict[str, Any]]:
+def cure_schedule(
+    asked: CureRequest, gel_options: Mapping[str, object], say: Progress = silent
+) -> tuple[str, dict[str, Any]]:
     """Build a nail by a schedule and write the files asked for.
 
     Parameters
@@ -131,6 +148,8 @@ def cure_schedule(asked: CureRequest, gel_options: Mapping[str, object]) -> tupl
         Schedule, lamp, hand, files; lamp, position and hand of the schedule hold where none is given.
     gel_options : mapping of str to object
         Options for a gel; a schedule sets these itself, so all must be None.
+    say : callable
+        Told what comes next.
 
     Returns
     -------
@@ -152,9 +171,10 @@ def cure_schedule(asked: CureRequest, gel_options: Mapping[str, object]) -> tupl
         raise InputError(f"{asked.what}: the schedule names no lamp; give one with --lamp.")
     lamp = asked.loaded_lamp(asked.lamp or schedule.lamp)
     schedule = replace(schedule, hand=hand_in_use(schedule.hand, asked.warmth, asked.nail))
-    results = build_many(
-        schedule, lamp, _places(lamp, asked.position or schedule.position), workers=asked.workers
-    )
+    places = _places(lamp, asked.position or schedule.position)
+    say(0, 2, f"build at {_many(len(places))}")
+    results = build_many(schedule, lamp, places, workers=asked.workers)
+    say(1, 2, PICTURES)
     if asked.out is not None:
         write_build_folder(schedule, lamp, results, asked.out)
     if asked.plot is not None:

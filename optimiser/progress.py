@@ -10,6 +10,10 @@ from typing import Any, Self
 PLAIN_INTERVAL_S = 10.0
 
 
+def silent(done: int, total: int, words: str) -> None:
+    """Says nothing: for callers who want no progress."""
+
+
 class ProgressBar:
     """Shows units of work done; use as a context manager.
 

@@ -8,7 +8,7 @@ import shutil
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ..lamp_library.errors import GelwrightError, InputError
 from ..lamp_library.lamp import Lamp, load_lamp
@@ -23,8 +23,12 @@ from ..models.trial_reading import TrialReading, read_trial
 from ..models.trial_sheet import RECORD_FIELDS, SHEET_FILE, TrialSheet, read_sheet
 from .demo_data import load_any_gel, sheet_path
 from .page_html import write_page
+from .progress import silent
 from .trial_page import trial_page
 from .trial_run import TrialRun, percent, run_of, trial_data, trial_text
+
+if TYPE_CHECKING:
+    from .search import Progress
 
 _IS_PATH = re.compile(r"[/\\]|\.toml$")
 PICTURE = "trial.png"
@@ -83,7 +87,7 @@ def _marked(reading: TrialReading, faults: Sequence[str]) -> TrialReading:
     return replace(reading, trial=replace(reading.trial, signals=signals))
 
 
-def read_into(name: str, out: Path, overwrite: bool) -> TrialRun:
+def read_into(name: str, out: Path, overwrite: bool, say: Progress = silent) -> TrialRun:
     """Read a sheet and write the trial's folder; nothing is written if anything is wrong.
 
     Parameters
@@ -94,6 +98,8 @@ def read_into(name: str, out: Path, overwrite: bool) -> TrialRun:
         Folder to write.
     overwrite : bool
         Whether a trial in it may be replaced.
+    say : callable
+        Told what comes next.
 
     Raises
     ------
@@ -108,11 +114,13 @@ def read_into(name: str, out: Path, overwrite: bool) -> TrialRun:
     if (out / TRIAL_FILE).exists() and not overwrite:
         raise InputError(f"{out}: holds a trial already; choose another folder, or ask to overwrite.")
     sheet = read_sheet(path)
+    say(0, 2, "logs and prediction")
     run = run_sheet(sheet, _gel(sheet), _lamp(sheet), path.parent)
     logs = [path.parent / each for each in sheet.logs]
     save_trial(run.reading.trial, out, logs=logs, overwrite=overwrite)
     if path.resolve() != (out / SHEET_FILE).resolve():
         shutil.copyfile(path, out / SHEET_FILE)
+    say(1, 2, "report and picture")
     _write_report(run, out)
     return run
 
@@ -184,8 +192,15 @@ def _flat_logs(sheet: TrialSheet) -> dict[str, Any]:
     }
 
 
-def list_trials(folder: Path) -> list[TrialRow]:
+def list_trials(folder: Path, say: Progress = silent) -> list[TrialRow]:
     """Trials anywhere under a folder; one that does not open is listed with the reason.
+
+    Parameters
+    ----------
+    folder : Path
+        Where to look.
+    say : callable
+        Told before each trial.
 
     Raises
     ------
@@ -195,7 +210,9 @@ def list_trials(folder: Path) -> list[TrialRow]:
     if not folder.is_dir():
         raise InputError(f"{folder}: no such folder; give the folder that holds the trials.")
     rows = []
-    for file in sorted(folder.rglob(TRIAL_FILE)):
+    files = sorted(folder.rglob(TRIAL_FILE))
+    for number, file in enumerate(files):
+        say(number, len(files), file.parent.name)
         try:
             trial = load_trial(file.parent)
         except GelwrightError as error:

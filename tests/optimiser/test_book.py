@@ -11,13 +11,13 @@ from gelwright.lamp_library.lamp import LAMPS_FOLDER
 from gelwright.optimiser import cli
 from gelwright.optimiser.book import (
     add,
-    book_text,
     content_sha256,
     entries,
     entry_named,
     log_lines,
     open_book,
 )
+from gelwright.optimiser.book_text import book_text
 from gelwright.optimiser.demo_data import DEMO_FOLDER
 
 GELS = DEMO_FOLDER / "gels"
