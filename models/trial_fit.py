@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..lamp_library.errors import InputError
+from ..lamp_library.errors import InputError, SolverError
 from .balanced import solve_balanced
 from .core_arrays import FilmArrays, State
 from .cycles import blank_film
@@ -292,8 +292,16 @@ class TrialSet:
 
     def _repeated(self, values: Array, moves: Array) -> list[list[Array]]:
         """Whitened residuals for every move of the values and every trial, all with the time steps of one run of each."""
-        like = [kept or own for kept, own in zip(self._steps, self.predict(values), strict=True)]
-        wanted = [dict(zip(self.names, map(float, values + move), strict=True)) for move in moves]
+        own = self.predict(values)
+        try:
+            return self._replayed(
+                values + moves, [kept or each for kept, each in zip(self._steps, own, strict=True)]
+            )
+        except SolverError:  # the kept steps are too long for values this far from theirs
+            return self._replayed(values + moves, own)
+
+    def _replayed(self, rows: Array, like: Sequence[TrialRun]) -> list[list[Array]]:
+        wanted = [dict(zip(self.names, map(float, each), strict=True)) for each in rows]
         count = len(self.trials)
 
         def one(index: int) -> Array:

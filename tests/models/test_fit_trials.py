@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from gelwright.lamp_library.errors import InputError
+from gelwright.lamp_library.errors import InputError, SolverError
 from gelwright.lamp_library.lamp import load_lamp
 from gelwright.models import trial_fit
 from gelwright.models.fit_outcome import TrialFit
@@ -134,6 +134,18 @@ def test_derivatives_one_sided_and_central_agree(
     data.keep_steps(TRUTH)
     one_sided, central = data.jacobian(TRUTH), np.vstack(data.central_jacobian_by_trial(TRUTH))
     assert one_sided == pytest.approx(central, abs=largest * np.abs(central).max())
+
+
+def test_derivatives_where_the_kept_time_steps_are_too_long() -> None:
+    names = ("k_p0", "b", "X_v", "w")
+    prior = prior_with_set_up(GEL, names)
+    data = TrialSet([STEADY], names, settings=COARSE)
+    data.keep_steps(prior.mean)
+    far = prior.mean + prior.sd * np.array([3.0, 2.5, 2.5, -2.5])
+    with pytest.raises(SolverError, match="finite"):
+        data._replayed(far[np.newaxis, :], data._steps)  # type: ignore[arg-type]
+    fresh = TrialSet([STEADY], names, settings=COARSE)
+    assert np.array_equal(data.jacobian(far), fresh.jacobian(far))
 
 
 def test_number_of_threads_changes_nothing() -> None:
