@@ -38,8 +38,8 @@ from .substances import Amine, Photoinitiator, Pigment, Resin
 METHACRYLATE_REACTIVITY_RATIO = 2.0
 ACRYLATE_REACTIVITY_RATIO = 0.4
 REFERENCE_K = 298.15
-# Film temperature at which "possible" is read: the usual hand. One for all hands and lamps, so that a cold hand is not asked
-# for less. A film that gets hotter may pass it.
+# Film temperature at which "possible" is read: the usual hand (33 C, from memory, as `heat.Hand`). One for all hands and lamps,
+# so that a cold hand is not asked for less. A film that gets hotter may pass it.
 CEILING_REFERENCE_K = 306.15
 MOBILITY_AT_CEILING = 1.0e-3
 

@@ -134,17 +134,17 @@ def _planned(asked: NextRequest, gel: Gel, brief: Brief, lamp: Lamp, progress: P
     progress(2, 3, "the plan")
     return NextPlan(
         gel=gel, brief=brief, lamp=lamp, measure=asked.measure, doubt=doubt, figures=figures,
-        wanted_conversion_fraction=_wanted_conversion(gel, brief),
+        wanted_conversion_fraction=wanted_conversion(gel, brief),
         plan=plan_trials(doubt, figures, candidates, information), candidates=len(candidates),
     )  # fmt: skip
 
 
-def _wanted_conversion(gel: Gel, brief: Brief) -> float:
+def wanted_conversion(gel: Gel, brief: Brief) -> float:
+    """Lowest conversion at the base that a brief asks of a gel [-], a share being that of what is possible at 33 °C."""
     limits = brief.limits
     if limits.bottom_conversion_min_fraction is not None:
         return limits.bottom_conversion_min_fraction
-    ceiling = gel_resin(gel).conversion_ceiling_fraction(brief.hand_start_k)
-    return (limits.bottom_conversion_min_share or 0.0) * ceiling
+    return (limits.bottom_conversion_min_share or 0.0) * gel_resin(gel).conversion_ceiling_fraction()
 
 
 def _lit(brief: Brief) -> tuple[Exposure, ...]:

@@ -1,16 +1,20 @@
 """`gelwright next` as its user runs it."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
 from gelwright.lamp_library.errors import UnknownNameError
+from gelwright.models.formulation import gel_resin
 from gelwright.models.gel import save_gel
 from gelwright.optimiser.brief_reader import read_brief
 from gelwright.optimiser.cli import app
+from gelwright.optimiser.constraints import cure_limits
 from gelwright.optimiser.demo_data import brief_path, load_any_gel
+from gelwright.optimiser.next_command import wanted_conversion
 
 
 @pytest.fixture(scope="module")
@@ -70,6 +74,25 @@ def test_text_says_where_what_and_why(one_initiator: str, brief: str) -> None:
         "Invented demonstration data.",
     ):
         assert words in found.stdout
+
+
+@pytest.mark.parametrize("start_k", [295.15, 306.15, 311.15])
+def test_a_cold_hand_is_not_asked_for_less(start_k: float) -> None:
+    """What the plan hangs on is what the search of the same brief asks for, whatever the hand."""
+    gel = load_any_gel("clear_builder")
+    usual = read_brief(brief_path("demo"))
+    asked = replace(usual, hand_start_k=start_k)
+    assert asked.limits.bottom_conversion_min_fraction is None  # a share of what is possible
+    possible = gel_resin(gel).conversion_ceiling_fraction()
+    (searched,) = (
+        each["limit"]
+        for each in cure_limits(asked, possible)
+        if each["figure"] == "bottom_conversion_fraction"
+    )
+    assert wanted_conversion(gel, asked) == wanted_conversion(gel, usual)
+    assert wanted_conversion(gel, asked) + asked.margins.conversion_fraction == pytest.approx(
+        searched, rel=1e-12
+    )
 
 
 def test_unknown_measurement_is_named(one_initiator: str) -> None:
