@@ -9,10 +9,11 @@ from __future__ import annotations
 import importlib
 import multiprocessing
 import os
+import pkgutil
 import signal
 import threading
 from collections.abc import Iterator, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import CancelledError, Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -20,9 +21,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..lamp_library.errors import InputError, unknown_name
+from ..lamp_library.errors import InputError, SolverError, unknown_name
 from ..models.batch import Scenario
 from ..models.gel import Gel
+from .code_version import code_version
 from .evaluators import blend_evaluator
 from .problem import SCENARIO_FIGURES
 
@@ -35,6 +37,7 @@ BATCH = 64  # blends; a batch should take some 100 ms at least, which is what a 
 EXECUTORS = ("threads", "processes", "dask")
 DASK_SLOTS = 64  # batches a cluster of unknown size is kept busy with
 SCHEDULER_TIMEOUT_S = 10
+VERSION_FUNCTION = "gelwright.optimiser.code_version:code_version"
 INSTALL = "Install it with: pip install 'gelwright[cluster]'"
 
 
@@ -147,7 +150,9 @@ def executor_of(kind: str, workers: int, scheduler: str | None = None) -> Iterat
     UnknownNameError
         If there is no such kind.
     InputError
-        If Dask is asked for and not installed.
+        If Dask is asked for and not installed, no scheduler answers, or its workers lack this version of the code.
+    SolverError
+        If a Dask cluster loses its work.
     """
     if kind == "threads":
         with ThreadPoolExecutor(workers) as threads:
@@ -171,15 +176,21 @@ def _dask(workers: int, scheduler: str | None) -> Iterator[Executor]:
         dask: Any = importlib.import_module("distributed")  # an extra, and without types
     except ImportError:
         raise InputError(f"sweep: Dask's distributed is missing. {INSTALL}") from None
-    if scheduler is not None:
-        with _client(dask, scheduler) as client:
-            yield client.get_executor(pure=False)  # pure would hand out one result for equal batches
-        return
-    with (
-        dask.LocalCluster(n_workers=workers, threads_per_worker=1, dashboard_address=None) as cluster,
-        dask.Client(cluster) as client,
-    ):
-        yield client.get_executor(pure=False)
+    try:
+        if scheduler is not None:
+            with _client(dask, scheduler) as client:
+                yield client.get_executor(pure=False)  # pure would hand out one result for equal batches
+            return
+        with (
+            dask.LocalCluster(n_workers=workers, threads_per_worker=1, dashboard_address=None) as cluster,
+            dask.Client(cluster) as client,
+        ):
+            yield client.get_executor(pure=False)
+    except (dask.KilledWorker, CancelledError) as error:
+        raise SolverError(
+            f"sweep: the Dask cluster lost its work ({type(error).__name__}): workers or the scheduler ended. Look at their logs, often "
+            "there was too little memory; finished batches are kept where a folder was named."
+        ) from None
 
 
 def _client(dask: Any, scheduler: str) -> Any:
@@ -191,12 +202,34 @@ def _client(dask: Any, scheduler: str) -> Any:
             f"sweep: no Dask scheduler answers at {scheduler} ({type(error).__name__}). Start one with `dask scheduler` and give the "
             "address it prints."
         ) from None
-    if not client.scheduler_info(n_workers=-1)["workers"]:
+    try:
+        _check_workers(client, scheduler)
+    except BaseException:
         client.close()
+        raise
+    return client
+
+
+def _check_workers(client: Any, scheduler: str) -> None:
+    """Refuse a cluster without workers, or with one that lacks this version of the code: it would die of its first batch."""
+    where = client.run(pkgutil.resolve_name, VERSION_FUNCTION, on_error="return")
+    if not where:
         raise InputError(
             f"sweep: the Dask scheduler at {scheduler} has no workers. Start some: dask worker {scheduler}"
         )
-    return client
+    lacking = [worker for worker, found in where.items() if isinstance(found, Exception)]
+    if lacking:
+        raise InputError(
+            f"sweep: {len(lacking)} of {len(where)} Dask workers have no gelwright, first {lacking[0]}. Install there the version "
+            "used here."
+        )
+    other = {worker: found for worker, found in client.run(code_version).items() if found != code_version()}
+    if other:
+        worker, found = next(iter(other.items()))
+        raise InputError(
+            f"sweep: {len(other)} of {len(where)} Dask workers run another version of the model or its data, first {worker} ({found}; "
+            f"here it is {code_version()}). Install the same gelwright on every worker."
+        )
 
 
 def _as_worker() -> None:

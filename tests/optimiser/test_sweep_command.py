@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -20,7 +21,7 @@ import pytest
 from gelwright.lamp_library.errors import InputError, SolverError, UnknownNameError
 from gelwright.lamp_library.lamp import load_lamp
 from gelwright.models.cure import cure
-from gelwright.optimiser import cli
+from gelwright.optimiser import cli, sweep
 from gelwright.optimiser.brief import Limits
 from gelwright.optimiser.conditions import hand_in_use
 from gelwright.optimiser.cure_run import verdict_of
@@ -40,6 +41,17 @@ GEL = load_any_gel("top_coat")
 installed = pytest.mark.skipif(
     sys.modules["gelwright"].__spec__ is None,
     reason="child processes cannot import a bare checkout: pip install .",
+)
+SMALL = (
+    "top_coat",
+    "--lamp",
+    LAMP.lamp_id,
+    "--seconds",
+    "10",
+    "--vary",
+    "TPO-L=0.2,0.6,1",
+    "--vary",
+    "thickness=30,80um",
 )
 COMMAND = f"""
 import importlib.util, sys, types
@@ -241,15 +253,70 @@ def test_the_best_has_the_most_room(small: Swept) -> None:
 
 
 @installed
-@pytest.mark.parametrize("kind", ["processes", "dask"])
-def test_processes_and_a_cluster_write_the_table_of_threads(small: Swept, kind: str, tmp_path: Path) -> None:
-    if kind == "dask":
-        pytest.importorskip("distributed", reason="an extra: pip install 'gelwright[cluster]'")
-    run = started(tmp_path, "--executor", kind, "--workers", "2")
+def test_processes_write_the_table_of_threads(small: Swept, tmp_path: Path) -> None:
+    run = started(tmp_path, "--executor", "processes", "--workers", "2")
     out, err = run.communicate(timeout=240)
     assert run.returncode == 0, err
     assert "Predicted in this lamp" in out
     assert (tmp_path / "sweep.csv").read_text() == write_table(small, tmp_path / "threads.csv").read_text()
+
+
+@pytest.fixture(scope="module")
+def cluster() -> Iterator[Any]:
+    """A Dask cluster of two workers in processes of their own."""
+    dask = pytest.importorskip("distributed", reason="an extra: pip install 'gelwright[cluster]'")
+    with dask.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as found:
+        yield found
+
+
+@installed
+@pytest.mark.filterwarnings("default")  # a cluster that shuts down warns of its own sockets
+def test_a_running_scheduler_gives_the_table_of_threads(
+    small: Swept, cluster: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, _, err = said(capsys, *SMALL, "--out", str(tmp_path), "--scheduler", cluster.scheduler_address)
+    assert code == 0, err
+    assert (tmp_path / "sweep.csv").read_text() == write_table(small, tmp_path / "threads.csv").read_text()
+
+
+@installed
+@pytest.mark.filterwarnings("default")
+def test_workers_that_lack_gelwright_are_refused_before_they_are_given_work(
+    cluster: Any, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sweep, "VERSION_FUNCTION", "gelwright.no_such_room:code_version")
+    code, _, err = said(capsys, *SMALL, "--scheduler", cluster.scheduler_address)
+    assert code == 2
+    assert "2 of 2 Dask workers have no gelwright" in err.splitlines()[-1]
+
+
+@pytest.mark.filterwarnings("default")
+def test_a_scheduler_that_does_not_answer_is_one_line(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pytest.importorskip("distributed", reason="an extra: pip install 'gelwright[cluster]'")
+    monkeypatch.setattr(sweep, "SCHEDULER_TIMEOUT_S", 1)
+    code, _, err = said(capsys, *SMALL, "--scheduler", "tcp://127.0.0.1:1")
+    assert code == 2
+    assert err.startswith("gelwright: sweep: no Dask scheduler answers at tcp://127.0.0.1:1")
+    assert err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--executor", "thread"), "did you mean 'threads'"),
+        (("--executor", "threads", "--scheduler", "tcp://a:1"), "needs Dask, not --executor threads"),
+        (("--most", "5"), "6 combinations; at most 5 are cured"),
+    ],
+)
+def test_options_that_cannot_be_are_one_line(
+    options: tuple[str, ...], words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, out, err = said(capsys, *SMALL, "--out", str(tmp_path / "new"), *options)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert words in err
+    assert not (tmp_path / "new").exists()
 
 
 def started(
@@ -310,25 +377,14 @@ def test_stopped_it_says_what_is_kept(kind: str, tmp_path: Path) -> None:
 def test_a_finished_folder_answers_again_without_curing(
     small: Swept, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    words = (
-        "top_coat",
-        "--lamp",
-        LAMP.lamp_id,
-        "--seconds",
-        "10",
-        "--vary",
-        "TPO-L=0.2,0.6,1",
-        "--vary",
-        "thickness=30,80um",
-    )
-    code, text, _ = said(capsys, *words, "--out", str(tmp_path))
+    code, text, _ = said(capsys, *SMALL, "--out", str(tmp_path))
     assert code == 0
     before = (tmp_path / "sweep.csv").read_bytes()
     monkeypatch.setattr(SweepFilms, "__call__", None)
     assert {path.name for path in tmp_path.iterdir()} == {
         "best.toml", FILE, "results.json", "sweep.csv", "sweep.png", "sweep.svg", "sweep.txt",
     }  # fmt: skip
-    code, again, err = said(capsys, *words, "--out", str(tmp_path), "--json")
+    code, again, err = said(capsys, *SMALL, "--out", str(tmp_path), "--json")
     assert code == 0
     assert "6 of 6 combinations were cured before" in err
     assert (tmp_path / "sweep.csv").read_bytes() == before
@@ -338,7 +394,7 @@ def test_a_finished_folder_answers_again_without_curing(
     ]
     assert data["best"]["verdict_text"] in text
     assert data["cautions"]
-    code, _, err = said(capsys, *words[:-1], "thickness=30,90um", "--out", str(tmp_path))
+    code, _, err = said(capsys, *SMALL[:-1], "thickness=30,90um", "--out", str(tmp_path))
     assert code == 2
     assert "holds another sweep" in err
     assert err.count("\n") == 1
@@ -366,18 +422,7 @@ def test_the_table_has_a_row_for_each_combination_and_units_in_its_heading(
 def test_the_best_gel_gives_the_figures_told(
     small: Swept, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    words = (
-        "top_coat",
-        "--lamp",
-        LAMP.lamp_id,
-        "--seconds",
-        "10",
-        "--vary",
-        "TPO-L=0.2,0.6,1",
-        "--vary",
-        "thickness=30,80um",
-    )
-    _, text, _ = said(capsys, *words, "--out", str(tmp_path))
+    _, text, _ = said(capsys, *SMALL, "--out", str(tmp_path))
     look = next(line for line in text.splitlines() if line.startswith("Look closer: gelwright "))
     with pytest.raises(SystemExit) as leaving:
         cli.main(look.removeprefix("Look closer: gelwright ").split())
