@@ -2,6 +2,10 @@
 
 One axis is minimised while the others are held at one level after another (the epsilon-constraint method; Haimes, Lasdon &
 Wismer, IEEE Trans. Syst. Man Cybern. 1971, 1, 296), each level begun from the blends of the level before.
+
+More work between the ends does not pay (demonstration brief, cost against heat, against yellowness and against room): every
+level polished again from the nearest blends of the front adds nothing to the hypervolume; every substance set met, polished at
+every level from low loadings, at most 0.13 % for over twice the time (cost against heat); three full searches in between 0.03 %.
 """
 
 from __future__ import annotations
