@@ -15,10 +15,12 @@ from ..models.gel import save_gel
 from ..models.results import CureResult
 from .demo_data import load_any_gel
 from .grid_inputs import load_lamps
+from .page_html import write_page
 from .progress import ProgressBar
 from .sweep import DASK_SLOTS, EXECUTORS, executor_of
 from .sweep_effects import ranked
 from .sweep_log import SweepLog
+from .sweep_page import sweep_page
 from .sweep_picture import sweep_picture
 from .sweep_plan import SweepPlan, sweep_plan
 from .sweep_run import TABLE, Swept, forgotten, run_plan, write_table
@@ -119,12 +121,17 @@ def run_request(asked: SweepRequest, bar: ProgressBar) -> tuple[str, dict[str, A
         if order:
             next_step = _write_best(plan, order[0][0], asked)
             sweep_picture(swept, asked.out)
+            write_page(sweep_page(swept, best), asked.out / "report.html")
     text, data = sweep_text(swept, best, next_step), sweep_data(swept, best)
     if asked.out is not None:
         (asked.out / "sweep.txt").write_text(text + "\n", encoding="utf-8")
         written = json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)
         (asked.out / "results.json").write_text(written + "\n", encoding="utf-8")
-        bar.say(f"Written: {asked.out}")
+        bar.say(
+            f"Written: {asked.out}. Open {asked.out / 'report.html'} in a browser."
+            if order
+            else f"Written: {asked.out}"
+        )
     return text, data
 
 

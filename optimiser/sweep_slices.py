@@ -36,6 +36,8 @@ class Slices:
         Values that get a panel; all of them, or some from end to end.
     held : mapping of str to float or str
         Value of every other varied thing, by the key of its axis: that of the best combination.
+    best : mapping of str to float or str
+        Every value of the best combination.
     is_map : bool
         Whether the two first axes make a map.
     """
@@ -45,6 +47,7 @@ class Slices:
     panels: Axis | None
     panel_values: tuple[Value, ...]
     held: Mapping[str, Value]
+    best: Mapping[str, Value]
     is_map: bool
 
 
@@ -66,21 +69,26 @@ def slices_of(swept: Swept) -> Slices:
         and across.is_number
         and min(len(across.values), len(other.values)) >= _MAP_FROM
     )
-    chosen: tuple[Value, ...] = ()
-    if panels is not None:
-        at = np.unique(
-            np.linspace(0, len(panels.values) - 1, min(MOST_PANELS, len(panels.values))).round().astype(int)
-        )
-        chosen = tuple(panels.values[i] for i in at)
     best = swept.plan.values_of(ranked(swept)[0][0])
     return Slices(
         across=across,
         other=other,
         panels=panels,
-        panel_values=chosen,
+        panel_values=() if panels is None else _spread(panels, best[panels.key]),
         held={axis.key: best[axis.key] for axis in rest[2:]},
+        best=best,
         is_map=is_map,
     )
+
+
+def _spread(axis: Axis, best: Value) -> tuple[Value, ...]:
+    """Some values of an axis from end to end, that of the best combination in place of the one nearest to it."""
+    count = len(axis.values)
+    at = np.linspace(0, count - 1, min(MOST_PANELS, count)).round().astype(int)
+    number = axis.values.index(best)
+    if number not in at:
+        at[np.argmin(np.abs(at - number))] = number
+    return tuple(axis.values[i] for i in at)
 
 
 def slice_of(swept: Swept, slices: Slices, figure: str, panel: Value | None) -> Floats:

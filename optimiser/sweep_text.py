@@ -7,14 +7,13 @@ from dataclasses import asdict, replace
 from typing import Any
 
 from ..lamp_library.units import c_from_k, um_from_m
-from ..models.gel import Gel
 from ..models.results import CureResult
 from .cautions import short_cautions
-from .conditions import hand_data, hand_text
+from .conditions import hand_data
 from .constraints import shown, shown_difference
 from .cure_run import law_remarks, model_remarks, verdict_of
 from .sweep_axes import HAND, LAMP, NAIL, POSITION, SECONDS, THICKNESS
-from .sweep_effects import AGAIN, AGAIN_NOTE, FigureRange, ranges_of, ranked
+from .sweep_effects import AGAIN, AGAIN_NOTE, ranges_of, ranked
 from .sweep_films import SweepFigures
 from .sweep_plan import SweepPlan
 from .sweep_run import Swept
@@ -26,6 +25,10 @@ _SEVERAL = {
     (False, True): "under-cured at the base",
     (False, False): "under-cured at the base and too hot at the nail bed",
 }
+_MOVERS = 3  # things told for each figure
+ROOM_NOTE = (
+    "room: to the nearest limit, in steps of 5 K or 0.05 of conversion; 1 at most where the dose decides"
+)
 LISTED = 8  # combinations that keep the limits shown on the terminal; all of them are in the table
 
 
@@ -46,15 +49,15 @@ def sweep_text(swept: Swept, best: Sequence[CureResult], next_step: str = "") ->
         f"{plan.gel.name} ({plan.gel.coat}): {plan.count} combinations of "
         + "; ".join(a.text for a in plan.varied)
     ]
-    lines += [fixed_text(plan), hand_text(plan.hand)] if fixed_text(plan) else [hand_text(plan.hand)]
+    lines.append(fixed_text(plan))
     if plan.is_demonstration:
         lines.append("Invented demonstration data.")
-    lines += ["", *_range_lines(ranges_of(swept), plan)]
-    lines += ["", *_outcome_lines(swept)]
+    lines += ["", *_range_lines(swept)]
+    lines += ["", *outcome_lines(swept)]
     order = ranked(swept)
     kept = [pair for pair in order if pair[1].passes]
     if kept:
-        lines += ["", *_table(swept, kept[:LISTED])]
+        lines += ["", *_columns(kept_rows(swept, kept[:LISTED])), ROOM_NOTE]
         if len(kept) > LISTED:
             lines.append(f"... and {len(kept) - LISTED} more; all are in the table of --out.")
     if order:
@@ -63,7 +66,7 @@ def sweep_text(swept: Swept, best: Sequence[CureResult], next_step: str = "") ->
         remarks = model_remarks(best)
         lines += [f"Remarks of the model on it: {' '.join(remarks)}"] if remarks else []
         lines += [next_step] if next_step else []
-    law = law_remarks(_strongest_gel(plan))
+    law = law_of(plan)
     lines += ["", "Law:", *(f"- {each}" for each in law)] if law else []
     lines += ["", "Cautions:", *(f"- {each}" for each in short_cautions())]
     return "\n".join(lines)
@@ -80,6 +83,8 @@ def fixed_text(plan: SweepPlan) -> str:
     parts += [f"{plan.exposure_s:g} s"] if SECONDS not in keys else []
     parts += [f"programme {plan.programme}"] if plan.programme != "steady" else []
     parts += [next(iter(plan.lamps.values())).name] if LAMP not in keys else []
+    parts += [f"finger at {c_from_k(plan.hand.start_k):.0f} °C"] if HAND not in keys else []
+    parts += [f"nail plate {1e-3 * um_from_m(plan.hand.nail_thickness_m):.2f} mm"] if NAIL not in keys else []
     where = (
         ""
         if POSITION in keys
@@ -97,24 +102,37 @@ def combination_text(plan: SweepPlan, number: int) -> str:
     )  # fmt: skip
 
 
-def _range_lines(ranges: Sequence[FigureRange], plan: SweepPlan) -> list[str]:
-    names = {axis.key: axis.words for axis in plan.axes}
-    rows = [("", "lowest", "highest", "moved most by (mean move, the others held)")]
-    for each in ranges:
+def range_rows(swept: Swept) -> list[tuple[str, ...]]:
+    """Heading and a row per figure: its name, its ends, and what moves it how far."""
+    names = {axis.key: axis.words for axis in swept.plan.axes}
+    rows: list[tuple[str, ...]] = [
+        ("figure", "lowest", "highest", "moved most by (mean move, the others held)")
+    ]
+    for each in ranges_of(swept):
         moved = [
             f"{names[key]} {shown_difference(span, each.unit).removeprefix('+')}"
-            for key, span in each.moved_by[:3]
+            for key, span in each.moved_by[:_MOVERS]
         ]
         rows.append(
             (each.words, shown(each.lowest, each.unit), shown(each.highest, each.unit), ", then ".join(moved))
         )
-    if not ranges:
+    return rows
+
+
+def _range_lines(swept: Swept) -> list[str]:
+    rows = range_rows(swept)
+    if len(rows) == 1:
         return ["No combination could be simulated."]
-    noted = [AGAIN_NOTE] if any(each.figure == AGAIN for each in ranges) else []
-    return [*_columns(rows, left=(0, 3)), *noted]
+    return [*_columns(rows, left=(0, 3)), *range_notes(swept)]
 
 
-def _outcome_lines(swept: Swept) -> list[str]:
+def range_notes(swept: Swept) -> list[str]:
+    """What the marks in the table of ranges mean."""
+    return [AGAIN_NOTE] if any(each.figure == AGAIN for each in ranges_of(swept)) else []
+
+
+def outcome_lines(swept: Swept) -> list[str]:
+    """How many keep the limits, what the limits are, and what is left of a second cycle."""
     limits = swept.limits
     counts: dict[str, int] = {}
     for _, each in swept.cured():
@@ -143,18 +161,11 @@ def _outcome_lines(swept: Swept) -> list[str]:
     return [line for line in lines if line]
 
 
-def _table(swept: Swept, pairs: Sequence[tuple[int, SweepFigures]]) -> list[str]:
+def kept_rows(swept: Swept, pairs: Sequence[tuple[int, SweepFigures]]) -> list[tuple[str, ...]]:
+    """Heading and a row per combination: its varied values and the figures that decide."""
     plan = swept.plan
-    head = (
-        *(axis.label for axis in plan.varied),
-        "base",
-        "nail bed/C",
-        "CEM43/min",
-        "2nd cycle",
-        "yellowness",
-        "room",
-    )
-    rows = [head]
+    head = ("base", "nail bed/C", "CEM43/min", "2nd cycle", "yellowness", "room")
+    rows = [(*(axis.label for axis in plan.varied), *head)]
     for number, each in pairs:
         values = plan.values_of(number)
         cells = [
@@ -167,10 +178,7 @@ def _table(swept: Swept, pairs: Sequence[tuple[int, SweepFigures]]) -> list[str]
                 f"{each.second_cycle_heat_ratio:.3f}", f"{each.yellowness_ratio:.1f}", f"{each.room_to_limit_ratio:.2f}",
             )
         )  # fmt: skip
-    return [
-        *_columns(rows),
-        "room: to the nearest limit, in steps of 5 K or 0.05 of conversion; 1 at most where the dose decides",
-    ]
+    return rows
 
 
 def _columns(rows: Sequence[Sequence[str]], left: Sequence[int] = ()) -> list[str]:
@@ -184,12 +192,12 @@ def _columns(rows: Sequence[Sequence[str]], left: Sequence[int] = ()) -> list[st
     ]
 
 
-def _strongest_gel(plan: SweepPlan) -> Gel:
-    """The gel with the highest loading of every substance, for the law."""
+def law_of(plan: SweepPlan) -> list[str]:
+    """What the law says of the gel with the highest loading of every substance."""
     swept = {axis.key: max(float(v) for v in axis.values) for axis in plan.axes if axis.kind == "loading"}
     first = plan.combination(0)
     loadings = tuple((key, swept.get(key, loading)) for key, loading in first.loadings_wt_pct)
-    return replace(first, loadings_wt_pct=loadings).gel(plan.gel)
+    return law_remarks(replace(first, loadings_wt_pct=loadings).gel(plan.gel))
 
 
 def sweep_data(swept: Swept, best: Sequence[CureResult]) -> dict[str, Any]:
@@ -212,7 +220,7 @@ def sweep_data(swept: Swept, best: Sequence[CureResult]) -> dict[str, Any]:
         "best": None
         if not order
         else {**_row(swept, order[0][0]), "verdict_text": verdict_of(best, swept.limits).text},
-        "law": law_remarks(_strongest_gel(plan)),
+        "law": law_of(plan),
         "remarks_on_best": model_remarks(best),
         "combinations": [_row(swept, number) for number in range(plan.count)],
         "versions": versions(),

@@ -382,8 +382,13 @@ def test_a_finished_folder_answers_again_without_curing(
     before = (tmp_path / "sweep.csv").read_bytes()
     monkeypatch.setattr(SweepFilms, "__call__", None)
     assert {path.name for path in tmp_path.iterdir()} == {
-        "best.toml", FILE, "results.json", "sweep.csv", "sweep.png", "sweep.svg", "sweep.txt",
+        "best.toml", FILE, "report.html", "results.json", "sweep.csv", "sweep.png", "sweep.svg", "sweep.txt",
     }  # fmt: skip
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    kept = sum(each.passes for _, each in small.cured())
+    assert f"{kept} of 6 combinations keep the limits" in page
+    assert page.count("<svg") == 2
+    assert "lasts for life" in page  # the cautions
     code, again, err = said(capsys, *SMALL, "--out", str(tmp_path), "--json")
     assert code == 0
     assert "6 of 6 combinations were cured before" in err
