@@ -105,7 +105,9 @@ def draw_map(
         inner = [v for v in levels if low < v < high and (each.limit is None or abs(v - each.limit) > near)]
         if inner:
             lines = axes.contour(x, y, z, levels=inner, colors=_MAP_INK, linewidths=0.6)
-            axes.clabel(lines, fmt=lambda level: f"{level:.4g}", fontsize=7.5)
+            for label in axes.clabel(lines, fmt=lambda level: f"{level:.4g}", fontsize=7.5):
+                label.set_in_layout(False)  # one at the edge would shrink the axes of all panels
+                label.set_clip_on(True)
     if each.limit is not None and low < each.limit < high:
         axes.contour(x, y, z, levels=[each.limit], colors=_MAP_LIMIT, linewidths=2.0)
     _marks(axes, _places(across), _places(up), kept, np.isnan(values))
@@ -129,12 +131,12 @@ def draw_map(
 def _marks(axes: Axes, x: Floats, y: Floats, kept: NDArray[np.bool_], lacking: NDArray[np.bool_]) -> None:
     columns, rows = np.meshgrid(x, y)
     size = 4.0 if kept.size <= 150 else 2.5
-    shown = kept & ~lacking
-    axes.plot(
-        columns[shown], rows[shown], _KEPT, ms=size, mfc=_MAP_PAPER, mec=_MAP_INK, mew=0.8, clip_on=False
-    )
-    broken = ~kept & ~lacking
-    axes.plot(columns[broken], rows[broken], _BROKEN, ms=size, color=_MAP_INK, mew=0.8, clip_on=False)
+    for where, mark, inside in ((kept, _KEPT, _MAP_PAPER), (~kept, _BROKEN, _MAP_INK)):
+        shown = where & ~lacking
+        if shown.any():  # a line without points, unclipped, has no bounds that a layout could use
+            axes.plot(
+                columns[shown], rows[shown], mark, ms=size, mfc=inside, mec=_MAP_INK, mew=0.8, clip_on=False
+            )
 
 
 def draw_lines(

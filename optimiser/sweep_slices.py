@@ -69,6 +69,8 @@ def slices_of(swept: Swept) -> Slices:
         and across.is_number
         and min(len(across.values), len(other.values)) >= _MAP_FROM
     )
+    if other is not None and other.is_number and not is_map and len(other.values) > len(across.values):
+        across, other = other, across  # few lines of many values rather than many of few
     best = swept.plan.values_of(ranked(swept)[0][0])
     return Slices(
         across=across,

@@ -16,7 +16,7 @@ from gelwright.lamp_library.units import c_from_k
 from gelwright.optimiser.brief import Limits
 from gelwright.optimiser.demo_data import load_any_gel
 from gelwright.optimiser.plots import WARN
-from gelwright.optimiser.sweep_effects import ranges_of, ranked
+from gelwright.optimiser.sweep_effects import by_effect, ranges_of, ranked
 from gelwright.optimiser.sweep_films import SweepFigures
 from gelwright.optimiser.sweep_picture import sweep_figure, sweep_picture
 from gelwright.optimiser.sweep_plan import sweep_plan
@@ -120,6 +120,9 @@ def test_few_values_give_lines_instead_of_a_map(pattern: SweepFigures) -> None:
     assert not slices_of(swept).is_map
     figure = sweep_figure(swept)
     assert [text.get_text() for text in figure.legends[0].get_texts()] == ["50 µm", "150 µm", "300 µm"]
+    steep = made(pattern, "TPO-L=0.5:0.7:9", "thickness=50,300um")
+    assert [axis.key for axis in by_effect(steep)] == ["thickness", "TPO-L"]
+    assert slices_of(steep).across.key == "TPO-L"
 
 
 @pytest.mark.parametrize(
@@ -195,6 +198,20 @@ def test_pictures_are_written_also_where_films_are_missing(
     for path in sweep_picture(torn, tmp_path):
         assert path.stat().st_size > 5000
     assert {path.suffix for path in tmp_path.iterdir()} == {".png", ".svg"}
+
+
+@pytest.mark.parametrize("cool", [True, False])
+def test_a_map_without_any_or_with_nothing_but_passes_is_laid_out(
+    pattern: SweepFigures, cool: bool, tmp_path: Path
+) -> None:
+    swept = made(pattern, "TPO-L=0.5:3:6", "thickness=50:300:5um")
+    alike = tuple(
+        each if isinstance(each, str) else replace(each, cures=True, stays_cool=cool) for each in swept.found
+    )
+    sweep_picture(
+        replace(swept, found=alike), tmp_path
+    )  # a layout that fails warns, and a warning is an error here
+    assert ("nearest to the limits" in texts(sweep_figure(replace(swept, found=alike)))) is not cool
 
 
 def test_a_second_cycle_is_told_where_the_first_cures(pattern: SweepFigures) -> None:
