@@ -25,6 +25,7 @@ class ProgressBar:
 
     def __init__(self, shown: bool = True) -> None:
         self._shown = shown
+        self._said: set[str] = set()
         self._bar: Any = None
         self._last = time.monotonic()
         if shown and sys.stderr.isatty():
@@ -51,7 +52,10 @@ class ProgressBar:
             print(f"{done} of {total} done; now: {words}", file=sys.stderr, flush=True)
 
     def say(self, sentence: str) -> None:
-        """Print a sentence above the bar."""
+        """Print a sentence above the bar; one said before is not repeated, as by every gel of a set that meets the same thing."""
+        if sentence in self._said:
+            return
+        self._said.add(sentence)
         if self._bar is not None:
             self._bar.console.print(sentence, highlight=False)
         else:

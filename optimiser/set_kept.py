@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from .build_log import PREFIX
 from .ledger import kept_unit
 from .local import Local
 from .sharing import Shared
@@ -28,7 +29,8 @@ class Kept:
             return job()  # its builds are kept
         from .record_shared import SharedRecord
 
-        return kept_unit(SharedRecord(self.storage, self.digest), unit, job)
+        record = SharedRecord(self.storage, f"{self.digest.removeprefix(PREFIX)} joint", say=self.say)
+        return kept_unit(record, unit, job)
 
 
 def unit_of(number: int, shared: Shared) -> str:

@@ -259,7 +259,7 @@ def _method(outcome: SetOutcome) -> list[str]:
     films = sum(taker.simulations for taker in outcome.takers)
     lines = ["## How this was worked out", "", *(f"- {words}" for words in METHOD)]
     lines += [f"- {words}" for words in outcome.polished]
-    lines.append(f"- {films} single films and {outcome.problem.simulations} stacks simulated")
+    lines.append(f"- {films} single films and {outcome.builds} stacks simulated")
     lines.append(f"- seed {outcome.inputs.asked.brief.seed}")
     lines.append("- versions: " + versions_text())
     lines += [f"- remark of the model: {flag}" for flag in remarks(outcome.results)]
@@ -318,7 +318,7 @@ def set_data(outcome: SetOutcome) -> dict[str, Any]:
             "method": list(METHOD),
             "choices": list(outcome.polished),
             "films_simulated": sum(taker.simulations for taker in outcome.takers),
-            "stacks_simulated": outcome.problem.simulations,
+            "stacks_simulated": outcome.builds,
             "seed": asked.brief.seed,
         },
         "versions": versions(),

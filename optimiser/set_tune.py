@@ -80,6 +80,8 @@ class SetOutcome:
         Chance of passing under the conditions of use, and with the doubt about the model's numbers on top.
     polished : tuple of str
         What was tried, in sentences.
+    builds : int
+        Stacks simulated by the joint polishes of the choices tried, whoever did them and however often they were interrupted.
     impossible : Impossible or None
         The smallest clash and the single changes that make the set possible; None when blends were found, or none was sought.
     """
@@ -97,6 +99,7 @@ class SetOutcome:
     passing: SetPassing
     passing_with_data: SetPassing
     polished: tuple[str, ...]
+    builds: int
     impossible: Impossible | None = None
 
     @property
@@ -335,8 +338,9 @@ class _Nearest:
 
 
 def _polished(problem: StackProblem, shared: Shared) -> Local:
+    before = problem.simulations
     found = local_search(cast(Any, problem), start_of(problem, shared), problem.lowest_wt_pct)
-    return _weighable(problem, found)
+    return replace(_weighable(problem, found), simulations=problem.simulations - before)
 
 
 def start_of(problem: StackProblem, shared: Shared) -> Floats:
@@ -402,4 +406,5 @@ def _outcome(
         passing=use,
         passing_with_data=with_data,
         polished=polished.sentences,
+        builds=sum(each.simulations for each in polished.tried),
     )

@@ -5,13 +5,11 @@ from __future__ import annotations
 import json
 import os
 import random
-import shutil
 import signal
 import subprocess
 import sys
-import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -176,51 +174,6 @@ def changed_maker(problem: Problem, log: EvaluationLog) -> Problem:
         brief=problem.brief, lamp=problem.lamp, gel=problem.gel, space=problem.space,
         make_evaluator=log.watching(problem.make_evaluator),
     )  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def database() -> Iterator[str]:
-    """URL of a PostgreSQL server of our own, on a socket in a folder of its own, run by an unprivileged user."""
-    pytest.importorskip("psycopg2", reason="the driver is an extra: pip install 'gelwright[cluster]'")
-    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
-    initdb = Path(shutil.which("initdb") or (found[-1] if found else ""))
-    if not initdb.is_file():
-        pytest.skip("no PostgreSQL server here (Debian: apt-get install postgresql)")
-    folder = Path(tempfile.mkdtemp(prefix="gw", dir="/tmp"))  # a socket's path must be short
-    user: dict[str, Any] = {}
-    if os.geteuid() == 0:  # the server refuses to run as root
-        shutil.chown(folder, "nobody")
-        user = {"user": "nobody"}
-    data = folder / "data"
-
-    def call(*arguments: str) -> None:
-        done = subprocess.run(
-            arguments, check=False, capture_output=True, text=True, timeout=120, cwd="/", **user
-        )
-        assert done.returncode == 0, done.stderr
-
-    call(str(initdb), "-D", str(data), "-U", "worker", "--auth=trust", "-E", "UTF8", "--no-sync")
-    options = f"-k {folder} -c listen_addresses= -c fsync=off"
-    server = subprocess.Popen(
-        [str(initdb.with_name("postgres")), "-D", str(data), *options.split()],
-        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd="/", **user,
-    )  # fmt: skip
-    try:
-        import psycopg2
-
-        end = time.monotonic() + 60.0
-        while True:
-            try:
-                psycopg2.connect(host=str(folder), user="worker", dbname="postgres").close()
-                break
-            except psycopg2.OperationalError:
-                assert time.monotonic() < end, "the server did not start"
-                time.sleep(0.1)
-        yield f"postgresql://worker:not-to-be-shown@/postgres?host={folder}"
-    finally:
-        server.send_signal(signal.SIGINT)
-        server.wait(timeout=60)
-        shutil.rmtree(folder, ignore_errors=True)
 
 
 def test_three_workers_one_of_them_killed_give_the_same_answer_without_double_work(
