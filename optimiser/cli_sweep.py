@@ -26,7 +26,7 @@ def sweep(
         typer.Option(
             metavar="L,...",
             autocompletion=completion.lamps,
-            help="Lamp folders or packaged ids, comma between; several are varied too.",
+            help="Lamp folders or packaged ids, comma between; 'demo' for all packaged. Several are varied too.",
         ),
     ],
     vary: Annotated[
@@ -51,7 +51,9 @@ def sweep(
     most: Annotated[int, typer.Option(min=1, help="Most combinations that are cured.")] = USUAL_MOST,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder for table and picture; a stopped sweep goes on."),
+        typer.Option(
+            "--out", metavar="DIR", help="Folder for page, picture, table and data; a stopped sweep goes on."
+        ),
     ] = None,
     workers: Annotated[int | None, typer.Option(min=1, help="How many; all cores if left out.")] = None,
     executor: Annotated[

@@ -14,7 +14,7 @@ from ..models.cure import CureCase, cure_many
 from ..models.gel import save_gel
 from ..models.results import CureResult
 from .demo_data import load_any_gel
-from .grid_inputs import load_lamps
+from .grid_inputs import load_lamps, names_in
 from .page_html import write_page
 from .progress import ProgressBar
 from .sweep import DASK_SLOTS, EXECUTORS, executor_of
@@ -119,7 +119,7 @@ def run_request(asked: SweepRequest, bar: ProgressBar) -> tuple[str, dict[str, A
     if asked.out is not None:
         write_table(swept, asked.out / TABLE)
         if order:
-            next_step = _write_best(plan, order[0][0], asked)
+            next_step = _write_best(plan, order[0][0], asked, asked.out)
             sweep_picture(swept, asked.out)
             write_page(sweep_page(swept, best), asked.out / "report.html")
     text, data = sweep_text(swept, best, next_step), sweep_data(swept, best)
@@ -162,16 +162,16 @@ def _in_full(plan: SweepPlan, number: int) -> list[CureResult]:
     )  # fmt: skip
 
 
-def _write_best(plan: SweepPlan, number: int, asked: SweepRequest) -> str:
+def _write_best(plan: SweepPlan, number: int, asked: SweepRequest, folder: Path) -> str:
     """Write the gel of a combination, and say how to look closer at it."""
-    folder = asked.out or Path()
     each, values = plan.combination(number), plan.values_of(number)
     save_gel(each.gel(plan.gel), folder / BEST_GEL)
-    names = dict(zip(plan.lamps, [part.strip() for part in asked.lamps.split(",")], strict=False))
-    words = f"gelwright cure {folder / BEST_GEL} --lamp {names.get(each.lamp_id, each.lamp_id)} --seconds {each.exposure_s:g}"
+    given = names_in(asked.lamps, "--lamp")
+    names = dict(zip(plan.lamps, given, strict=True)) if len(given) == len(plan.lamps) else {}
+    words = f"gelwright cure {folder / BEST_GEL} --lamp {names.get(each.lamp_id, each.lamp_id)} --seconds {each.exposure_s:.12g}"
     words += f" --position {each.position}" if each.position else ""
     words += f" --programme {plan.programme}" if plan.programme != "steady" else ""
-    for option, given in (("hand", asked.hand), ("nail", asked.nail)):
-        chosen = values.get(option, given)
+    for option, kept in (("hand", asked.hand), ("nail", asked.nail)):
+        chosen = values.get(option, kept)
         words += f" --{option} {chosen}" if chosen else ""
     return f"Look closer: {words}"

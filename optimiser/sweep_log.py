@@ -18,6 +18,7 @@ from .evaluation_log import heal
 from .sweep_films import Found, SweepFigures
 
 FILE = "combinations.jsonl"
+OF_ANY_RUN = ("results.json", "report.html")  # would be written over
 WHOSE = "sweep"
 
 
@@ -36,14 +37,18 @@ class SweepLog:
     Raises
     ------
     InputError
-        If the folder is a file, or holds another sweep.
+        If the folder is a file, or holds another sweep or a run of another command.
     """
 
     def __init__(self, folder: Path, digest: str, say: Callable[[str], None]) -> None:
         if folder.exists() and not folder.is_dir():
             raise InputError(f"--out {folder}: is a file. Name a folder.")
-        folder.mkdir(parents=True, exist_ok=True)
         self.path = folder / FILE
+        if not self.path.exists() and any((folder / name).exists() for name in OF_ANY_RUN):
+            raise InputError(
+                f"{folder}: holds a run of another command. Choose another --out folder or empty this one."
+            )
+        folder.mkdir(parents=True, exist_ok=True)
         self.found: dict[int, Found] = {}
         mended = heal(self.path) if self.path.exists() else ""
         whose, others = "", list[str]()

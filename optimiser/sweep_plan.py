@@ -16,10 +16,14 @@ from ..lamp_library.units import m_from_um
 from ..models.gel import Gel
 from ..models.heat import Hand
 from ..models.materials import list_amines
-from .code_version import MARK, code_version, doing
+from .code_version import MARK, ROOM, code_version, doing
 from .conditions import hand_in_use
 from .sweep_axes import HAND, LAMP, NAIL, POSITION, SECONDS, THICKNESS, Axis, Value, read_axis
 
+_REDUCTION = (
+    "sweep_films",
+    "verdict",
+)  # modules between a film and a row of the table that no search imports
 MOST = 5000  # a few minutes on two cores
 
 
@@ -159,8 +163,9 @@ class SweepPlan:
                 content.update(spectrum.wavelength_nm.tobytes())
                 content.update(spectrum.spectral_irradiance_w_m2_nm.tobytes())
             content.update(repr((lamp.lamp_id, lamp.course, lamp.air, dict(lamp.programmes))).encode())
-        own = (Path(__file__).parent / "sweep_films.py").read_text(encoding="utf-8")
-        version = hashlib.sha256(f"{code_version()}{doing(own)}".encode())
+        version = hashlib.sha256(code_version().encode())
+        for module in _REDUCTION:
+            version.update(doing((ROOM / f"{module}.py").read_text(encoding="utf-8")).encode())
         return f"{content.hexdigest()[:12]}{MARK}{version.hexdigest()[:8]}"
 
 

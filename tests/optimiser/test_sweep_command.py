@@ -470,6 +470,23 @@ def test_rows_of_another_version_stay_unused(small: Swept, tmp_path: Path) -> No
         SweepLog(tmp_path, "xyz-1", heard.append)
 
 
+def test_a_folder_of_another_command_is_left_alone(tmp_path: Path) -> None:
+    (tmp_path / "results.json").write_text("{}")
+    with pytest.raises(InputError, match="holds a run of another command"):
+        SweepLog(tmp_path, "abc-1", print)
+    assert [path.name for path in tmp_path.iterdir()] == ["results.json"]
+
+
+@pytest.mark.parametrize("lamps", ["demo_strong_395,demo_narrow_405", "demo"])
+def test_the_next_step_names_the_lamp_of_the_best(
+    lamps: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, text, _ = said(capsys, "top_coat", "--lamp", lamps, "--seconds", "10", "--out", str(tmp_path))
+    assert code == 0
+    best = json.loads((tmp_path / "results.json").read_text())["best"]["lamp"]
+    assert f"best.toml --lamp {best} --seconds 10" in text
+
+
 def test_a_torn_line_is_cut_away_and_a_damaged_one_named(small: Swept, tmp_path: Path) -> None:
     log = SweepLog(tmp_path, "abc-1", print)
     log.keep([(0, small.found[0]), (1, small.found[1])])
