@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from ..lamp_library.errors import InputError, SolverError
 from . import layout as at
+from .compile_once import ready
 from .compiled import source_digest
 from .core_arrays import FilmArrays, State, empty_work
 from .film import FilmModel
@@ -195,7 +196,7 @@ def solve_packed(
     lines, profiles = np.zeros((rows, at.N_RECORD)), np.zeros((rows, film.width.size))
     taken = np.zeros(most if keep_steps or record else 0)
     start = _start_line(film, state) if record else None
-    steps = _entry()(
+    arguments = (
         film,
         state,
         empty_work(film),
@@ -208,6 +209,7 @@ def solve_packed(
         profiles,
         taken,
     )
+    steps = ready(_entry(), arguments)(*arguments)
     _check(
         float(totals[at.STATUS]), steps, float(lines[max(steps - 1, 0), at.TIME]) if record else float("nan")
     )
