@@ -52,7 +52,8 @@ def front(
     """
     from .brief_reader import read_brief
     from .demo_data import brief_path
-    from .front import axes_of, front_of
+    from .front import front_of
+    from .front_axes import axes_of
     from .front_page import front_page
     from .front_text import front_data, front_text, write_front_folder
     from .page_html import write_page

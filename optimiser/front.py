@@ -3,71 +3,37 @@
 One axis is minimised while the others are held at one level after another (the epsilon-constraint method; Haimes, Lasdon &
 Wismer, IEEE Trans. Syst. Man Cybern. 1971, 1, 296), each level begun from the blends of the level before.
 
-More work between the ends does not pay (demonstration brief, cost against heat, against yellowness and against room): every
-level polished again from the nearest blends of the front adds nothing to the hypervolume; every substance set met, polished at
-every level from low loadings, at most 0.13 % for over twice the time (cost against heat); three full searches in between 0.03 %.
+The end of most room is searched for itself. More work between the ends does not pay (demonstration brief): every level polished
+again from the nearest blends of the front adds nothing to the hypervolume of cost against heat, yellowness or room; every
+substance set met, polished at every level of heat from low loadings, 0.13 % for over twice the time; three full searches 0.03 %.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import product
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..lamp_library.errors import InputError, unknown_name
-from ..lamp_library.units import c_from_k
 from .brief import Brief
+from .front_axes import WHOLE_BLEND, Axis, axis_values, has_room
 from .front_rounding import rounded_blend
+from .giving import RoomProblem
 from .hypervolume import apart, hypervolume, knee, normalised, unbeaten
-from .ledger import Ledger
-from .local import Local, local_search
+from .ledger import Ledger, kept_unit
+from .local import Local, evaluated, local_search
 from .problem import Problem
 from .search import Progress, search
-from .search_space import missing_prices
 
 Floats = NDArray[np.float64]
 LedgerMaker = Callable[[str, Problem], Ledger]
 
 SUBSETS = 3  # substance sets followed along the front: the best of each end
-MARGIN_STEPS = 6
-MOST_MARGIN = 4.0
 ITERATIONS = 20
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Axis:
-    """One thing to be small (the margin: to be large).
-
-    Parameters
-    ----------
-    key, words, unit : str
-        Name on the command line, in words, unit as shown.
-    objective : str
-        Objective of a brief that minimises it; "" = it can only be held at levels.
-    sign : int
-        +1 when small is good, -1 when large is.
-    """
-
-    key: str
-    words: str
-    unit: str
-    objective: str
-    sign: int = 1
-
-
-AXES = {
-    axis.key: axis
-    for axis in (
-        Axis(key="cost", words="cost of the initiators", unit="per kg gel", objective="least_cost"),
-        Axis(key="heat", words="nail-bed peak", unit="°C", objective="least_heat"),
-        Axis(key="yellowness", words="yellowness of the cured film", unit="YI", objective="least_yellowing"),
-        Axis(key="initiator", words="initiator and amine", unit="wt%", objective="least_initiator"),
-        Axis(key="margin", words="room to the nearest limit", unit="steps of 5 K or 0.05 of conversion", objective="", sign=-1),
-    )
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -113,33 +79,6 @@ class Front:
     def unrounded(self) -> list[int]:
         """Numbers, from 1, of the points that could not be rounded for weighing."""
         return [number for number, point in enumerate(self.points, start=1) if not point.is_rounded]
-
-
-def axes_of(names: Sequence[str], problem: Problem) -> tuple[Axis, ...]:
-    """Axes by name, the one to be minimised first.
-
-    Raises
-    ------
-    UnknownNameError
-        If a name is not known.
-    InputError
-        If there are not two or three, one is given twice, or a price is missing.
-    """
-    for name in names:
-        if name not in AXES:
-            raise unknown_name("axis", name, AXES)
-    if len(set(names)) != len(names) or not 2 <= len(names) <= 3:
-        raise InputError(
-            f"--against {','.join(names)}: name two or three different ones of {', '.join(AXES)}."
-        )
-    missing = missing_prices(problem.space.keys, problem.brief) if "cost" in names else []
-    if missing:
-        raise InputError(
-            f"prices.per_kg lacks {', '.join(missing)}; a front of cost needs a price "
-            'for each. Add to the brief, for example: [prices], currency = "EUR", per_kg = { BAPO = 120 }, every one of them named.'
-        )
-    chosen = [AXES[name] for name in names]
-    return tuple(sorted(chosen, key=lambda axis: not axis.objective))
 
 
 def front_of(
@@ -207,24 +146,26 @@ class _Tracer:
         brief = replace(problem.brief, objective=axis.objective or problem.brief.objective)
         brief, room = _held(brief, held)
         limits = {row.limit_name for row in problem.constraints} if room else set()
-        return replace_problem(problem, brief, dict.fromkeys(limits - _WHOLE_BLEND, room))
+        return replace_problem(problem, brief, dict.fromkeys(limits - WHOLE_BLEND, room))
 
     def levels(self, axis: Axis, count: int) -> list[float]:
         """Values at which an axis is held, the loosest first."""
         column = self.axes.index(axis)
         values = [point.values[column] for point in self.found.values()]
         if axis.key == "margin":
-            return [float(each) for each in np.linspace(0.0, self._most_margin(), count)]
+            # from none, one level more than of another axis, whose loosest end the search of the first axis has reached
+            return [float(each) for each in np.linspace(0.0, self._most_margin(column), count + 1)]
         return [float(each) for each in np.linspace(max(values), min(values), count)]
 
-    def _most_margin(self) -> float:
-        """Largest room any followed substance set can keep, by halving."""
-        low, high = 0.0, MOST_MARGIN
-        for _ in range(MARGIN_STEPS):
-            middle = 0.5 * (low + high)
-            feasible = [each for each in self._polished({"margin": middle}) if each.is_feasible]
-            low, high = (middle, high) if feasible else (low, middle)
-        return low
+    def _most_margin(self, column: int) -> float:
+        """Largest room any followed substance set was found to keep; the blend that does is on the front as well."""
+        most = 0.0
+        for keys, start in list(self.best.items()):
+            part = self.problem.narrowed(keys)
+            found = self._kept(f"{' + '.join(keys)} with most room", partial(_roomiest, part, start))
+            if found.is_feasible:
+                most = max(most, self.keep(found).values[column])
+        return most
 
     def words(self, held: tuple[float, ...]) -> str:
         pairs = zip(self.axes[1:], held, strict=True)
@@ -241,27 +182,26 @@ class _Tracer:
                 self.best.pop(tuple(each.blend_wt_pct), None)
 
     def _polished(self, held: dict[str, float]) -> list[Local]:
-        if self.record is None:
-            self.record = self.make_ledger("levels", self.problem)
         done = []
         for keys, start in list(self.best.items()):
             unit = f"{' + '.join(keys)} at " + ", ".join(
                 f"{name} {value:.9g}" for name, value in held.items()
             )
-            found = self.record.get(unit)
-            if found is None:
-                part = self._aimed(self.problem.narrowed(keys), self.axes[0], held)
-                low = np.full(len(keys), self.problem.brief.smallest_loading_wt_pct)
-                begin = np.maximum(part.vector(start.blend_wt_pct), low)
-                found = local_search(part, begin, low, most_steps=ITERATIONS)
-                self.record.put(unit, found, 0.0)
-            self.films += found.simulations
-            self.tried += 1
-            done.append(found)
+            part = self._aimed(self.problem.narrowed(keys), self.axes[0], held)
+            done.append(self._kept(unit, partial(_begun_at, part, start)))
         return done
 
-    def keep(self, found: Local) -> None:
-        """Work out a blend's value on every axis."""
+    def _kept(self, unit: str, job: Callable[[], Local]) -> Local:
+        """A polished blend from the record, or worked out now."""
+        if self.record is None:
+            self.record = self.make_ledger("levels", self.problem)
+        found = kept_unit(self.record, unit, job)
+        self.films += found.simulations
+        self.tried += 1
+        return found
+
+    def keep(self, found: Local) -> FrontPoint:
+        """A blend with its value on every axis, worked out once."""
         key = tuple(sorted(found.blend_wt_pct.items()))
         if key not in self.found:
             keys = tuple(found.blend_wt_pct)
@@ -269,6 +209,7 @@ class _Tracer:
             self.found[key] = FrontPoint(
                 blend_wt_pct=found.blend_wt_pct, values=axis_values(part, found.blend_wt_pct, self.axes)
             )
+        return self.found[key]
 
     def _measuring_of(self, keys: tuple[str, ...]) -> Problem:
         if keys not in self.parts:
@@ -315,8 +256,17 @@ class _Tracer:
         return FrontPoint(blend_wt_pct=blend, values=values, is_rounded=is_rounded)
 
 
-# limits of the whole blend are no matter of room: they are weighed, not predicted
-_WHOLE_BLEND = {"total initiator", "cost", "yellowness"}
+def _begun_at(part: Problem, start: Local) -> Local:
+    """A problem of few substances polished from a blend of them."""
+    low = part.lowest_wt_pct
+    return local_search(part, np.maximum(part.vector(start.blend_wt_pct), low), low, most_steps=ITERATIONS)
+
+
+def _roomiest(part: Problem, start: Local) -> Local:
+    """The blend with most room to the nearest limit, as the problem itself judges it."""
+    view: Any = RoomProblem(part, has_room(part))
+    found = _begun_at(view, start)
+    return evaluated(part, part.vector(found.blend_wt_pct), found.simulations)
 
 
 def _held(brief: Brief, held: dict[str, float]) -> tuple[Brief, float]:
@@ -349,24 +299,3 @@ def replace_problem(problem: Problem, brief: Brief, tightened: dict[str, float])
         brief=brief, lamp=problem.lamp, gel=problem.gel, space=problem.space, more_lamps=problem.more_lamps,
         tightened=tightened, make_evaluator=problem.make_evaluator, workers=problem.workers,
     )  # fmt: skip
-
-
-def axis_values(part: Problem, blend_wt_pct: dict[str, float], axes: Sequence[Axis]) -> tuple[float, ...]:
-    """Value of a blend on every axis, in the axis's unit."""
-    loadings = part.vector(blend_wt_pct)[np.newaxis, :]
-    figures = part.evaluator(loadings)
-    measures = part.measures(loadings, figures)
-    hot = list(part.heat_scenarios)
-    found = {
-        "heat": lambda: float(c_from_k(measures["nail_bed_peak_k"][0, hot].max())),
-        "cost": lambda: float(measures["cost_per_kg"][0, 0]),
-        "initiator": lambda: float(measures["total_wt_pct"][0, 0]),
-        "yellowness": lambda: float(measures["yellowness_ratio"][0].max()),
-        "margin": lambda: _room(part, measures),
-    }
-    return tuple(found[axis.key]() for axis in axes)
-
-
-def _room(part: Problem, measures: dict[str, Floats]) -> float:
-    rows = [row for row in part.constraints if row.limit_name not in _WHOLE_BLEND]
-    return -max(float(row.scaled(measures[row.figure][0, row.scenario])) for row in rows)

@@ -1,8 +1,8 @@
-"""A problem in which some limits may give way: their worst excess is the objective, the others still hold."""
+"""A problem in which some limits may give way, or are to keep room: their worst value is the objective, the others hold."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from copy import copy
 from dataclasses import replace
 from typing import Any
@@ -72,6 +72,40 @@ class GivingProblem:
         weights = _soft_worst(self.problem.point(loadings_wt_pct).values[self.gives])[1]
         _, values = self.problem.slopes(loadings_wt_pct, step_wt_pct, columns=columns, scenarios=scenarios)
         return weights @ values[self.gives], values[~self.gives]
+
+
+class RoomProblem(GivingProblem):
+    """All limits hold, and the worst value of some is the objective: the search goes to where most room is left to them."""
+
+    def __init__(self, problem: Problem | StackProblem, gives: NDArray[np.bool_]) -> None:
+        super().__init__(problem, gives)
+        self.constraints = problem.constraints
+
+    @property
+    def lowest_wt_pct(self) -> Floats:
+        """Smallest loading of every variable [wt%]."""
+        return np.asarray(self.problem.lowest_wt_pct)
+
+    def vector(self, blend: Mapping[str, float]) -> Floats:
+        """Loading vector of a blend [wt%]."""
+        return self.problem.vector(blend)
+
+    def scenarios_behind(self, values: Floats, within: float) -> tuple[int, ...]:
+        """As the problem's; limits whose room counts are always near."""
+        return self.problem.scenarios_behind(np.where(self.gives, 0.0, values), within)
+
+    def point(self, loadings_wt_pct: Floats) -> Point:
+        """A blend with the worst value of the limits whose room counts as its objective."""
+        point = self.problem.point(loadings_wt_pct)
+        return replace(point, objective=_soft_worst(point.values[self.gives])[0])
+
+    def slopes(
+        self, loadings_wt_pct: Floats, step_wt_pct: Floats, *, columns: Sequence[int], scenarios: Any = None
+    ) -> tuple[Floats, Floats]:
+        """Forward differences as the problem's."""
+        weights = _soft_worst(self.problem.point(loadings_wt_pct).values[self.gives])[1]
+        _, values = self.problem.slopes(loadings_wt_pct, step_wt_pct, columns=columns, scenarios=scenarios)
+        return weights @ values[self.gives], values
 
 
 class LetGo(GivingProblem):

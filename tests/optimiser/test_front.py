@@ -13,7 +13,8 @@ from gelwright.optimiser.brief import Limits
 from gelwright.optimiser.brief_reader import read_brief
 from gelwright.optimiser.constraints import Constraint
 from gelwright.optimiser.demo_data import brief_path
-from gelwright.optimiser.front import AXES, Front, FrontPoint, axes_of, axis_values, front_of
+from gelwright.optimiser.front import Front, FrontPoint, front_of
+from gelwright.optimiser.front_axes import AXES, axes_of, axis_values
 from gelwright.optimiser.front_page import front_page
 from gelwright.optimiser.front_rounding import rounded_blend, unrounded_words
 from gelwright.optimiser.hypervolume import hypervolume, knee, unbeaten
@@ -107,6 +108,20 @@ def test_more_room_costs_more(make_problem: MakeProblem) -> None:
     assert [axis.key for axis in found.axes] == ["initiator", "margin"]  # type: ignore[attr-defined]
     values = np.array([point.values for point in found.points])  # type: ignore[attr-defined]
     assert np.all(np.diff(values[:, 1]) > 0.0)  # along the front more initiator buys more room
+
+
+@pytest.mark.parametrize("bed_k", [312.0, 314.0])
+@pytest.mark.parametrize("key", ["BAPO", "TPO-L"])
+def test_the_front_reaches_the_most_room_there_is(make_problem: MakeProblem, key: str, bed_k: float) -> None:
+    limits = Limits(second_cycle_heat_max_ratio=None, bottom_conversion_min_share=0.6, nail_bed_max_k=bed_k)
+    problem = make_problem(limits=limits, prices_per_kg=PRICES).narrowed((key,))
+    axes = axes_of(("initiator", "margin"), problem)
+    found = traced(problem, "initiator", "margin")
+    assert isinstance(found, Front)
+    grid = np.geomspace(problem.lowest_wt_pct[0], problem.space.high_wt_pct[0], 400)
+    most = max(axis_values(problem, {key: float(loading)}, axes)[1] for loading in grid)
+    assert most > 0.1
+    assert found.points[-1].values[1] > most - 0.01  # 0.05 K, or 0.0005 of conversion
 
 
 def test_the_page_of_a_front_draws_its_pictures_itself() -> None:
