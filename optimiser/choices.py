@@ -24,7 +24,8 @@ from .local import FEASIBLE
 from .search import Progress
 from .set_brief import CoatAsked, SetBrief
 from .set_kept import Kept
-from .set_tune import SetInputs, SetOutcome, joint, polished_stack, set_fingerprint
+from .set_outcome import SetInputs, SetOutcome
+from .set_tune import joint, polished_stack, set_fingerprint
 from .takers import SearchedTaker, searched, warmed
 from .tune import Inputs, Outcome, resolve, tune
 

@@ -13,7 +13,7 @@ from ..models.stack_results import StackResult
 from .brief import Limits
 from .constraints import Constraint
 from .local import FEASIBLE
-from .set_tune import SetOutcome
+from .set_outcome import SetOutcome
 from .stack_limits import rows_of_set, timed_events
 from .stack_parts import Corner
 from .stack_passing import without_margins

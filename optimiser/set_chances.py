@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .passing import Chance, broken_lines
 from .report_text import chance_text, table
-from .set_tune import SetOutcome
+from .set_outcome import SetOutcome
 
 READ = (
     "The first chance holds if the model's numbers are right; the second also draws how far they may be off. In brackets stand "

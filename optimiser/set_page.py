@@ -10,8 +10,8 @@ from .page_html import write_page
 from .page_parts import KeyFigure, Page, Picture, Section, State
 from .passing_figures import chance_figures, chance_state, chances_words
 from .set_answer import HEAT_FIGURES, SHOWN_BURIED_M, Worst, set_verdict, thickest_buried, worst_rows
+from .set_outcome import SetOutcome
 from .set_report import hottest_of, is_demonstration, thick_of
-from .set_tune import SetOutcome
 from .stack_pictures import coat_pictures, course_picture, stack_picture
 from .verdict import dose_text
 from .written_page import parts_of, sections_of, without_pictures

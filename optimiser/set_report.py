@@ -23,7 +23,7 @@ from .run_data import OBJECTIVE_UNIT, limit_rows
 from .set_answer import set_verdict, thickest_buried, worst_rows
 from .set_brief import CoatAsked
 from .set_chances import chance_lines, chance_section
-from .set_tune import SetOutcome
+from .set_outcome import SetOutcome
 from .versions import versions, versions_text
 
 SHARING_WORDS = {
