@@ -14,6 +14,8 @@ from typing import Any, TypeVar, cast
 
 import numba
 
+from .piece_library import piece_options
+
 Function = TypeVar("Function", bound=Callable[..., object])
 
 _CORE = (
@@ -31,6 +33,7 @@ _CORE = (
     "optics",
     "oxygen",
     "photochemistry",
+    "piece_library",
     "stepper",
     "tissue",
     "vector_math",
@@ -44,7 +47,8 @@ _SUMS = {"contract", "reassoc", "nsz"}
 
 
 # The glue that lets Python call a compiled function takes as long to compile as the function; the pieces of the core have none.
-_INNER: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+_FACELESS: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+_INNER, _STRINGS = _FACELESS | piece_options(strings=False), _FACELESS | piece_options(strings=True)
 
 
 def compiled(function: Function) -> Function:
@@ -58,9 +62,18 @@ def compiled_piece(function: Function) -> Function:
     return cast(Function, decorate(function))
 
 
+def compiled_string(function: Function) -> Function:
+    """Compile a piece that strings others together and does little by itself: it is optimised within its caller alone.
+
+    Not for a piece with a loop over cells that calls `compiled_inside`: optimised elsewhere, its last digits may change.
+    """
+    decorate = numba.njit(nogil=True, error_model="numpy", fastmath=_FUSED, **_STRINGS)
+    return cast(Function, decorate(function))
+
+
 def compiled_inside(function: Function) -> Function:
     """Compile a small function whose text goes into every caller: a call would keep a loop from becoming vector instructions."""
-    decorate = numba.njit(nogil=True, error_model="numpy", fastmath=_FUSED, forceinline=True)
+    decorate = numba.njit(nogil=True, error_model="numpy", fastmath=_FUSED, forceinline=True, **_STRINGS)
     return cast(Function, decorate(function))
 
 

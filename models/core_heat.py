@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled_piece, compiled_sums
+from .compiled import compiled_piece, compiled_string, compiled_sums
 from .core_arrays import FilmArrays
 from .heat import conduction_step
 
@@ -47,7 +47,7 @@ def source_decay(boundary: Array, time: float, seconds: float) -> float:
     return float(-math.exp(-time / tau) * math.expm1(-seconds / tau) * tau / seconds)
 
 
-@compiled_piece
+@compiled_string
 def fill_sources(
     film: FilmArrays, cell: Array, heat: Array, level: float, time: float, seconds: float
 ) -> None:
@@ -65,7 +65,7 @@ def fill_sources(
     heat[row.SOURCE, 0] += film.boundary[at.TOP_FLUX]
 
 
-@compiled_piece
+@compiled_string
 def conduct(film: FilmArrays, cell: Array, heat: Array, air: float, seconds: float) -> float:
     """Temperature over the step; heat lost to air, fixed faces and blood [J m-2]."""
     for i in range(cell.shape[1]):

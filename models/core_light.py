@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled_piece, compiled_sums
+from .compiled import compiled_piece, compiled_string, compiled_sums
 from .core_arrays import FilmArrays, Work
 from .vector_math import quick_exp, quick_fall
 
@@ -47,7 +47,7 @@ def _take_up(film: FilmArrays, cell: Array, absorber: Array, beam: Array, i: int
         absorber[row.A_UPTAKE, kind, i] = uptake
 
 
-@compiled_piece
+@compiled_string
 def straight_light(film: FilmArrays, work: Work) -> None:
     """Photon uptake, heat by light and light leaving the film at full output: `optics.light_in_film`, all bins at once."""
     cell, absorber, beam, light = work.cell, work.absorber, work.beam, work.light
@@ -110,7 +110,7 @@ def _join_layers(film: FilmArrays, light: Array) -> None:
             light[row.RISING, i, q] = half + through * (light[row.RISING, i + 1, q] + below * half)
 
 
-@compiled_piece
+@compiled_string
 def scattered_light(film: FilmArrays, work: Work) -> None:
     """Light in a scattering film over a reflecting floor: `optics.light_two_flux`, all bins at once."""
     cell, absorber, beam, light = work.cell, work.absorber, work.beam, work.light
@@ -174,7 +174,7 @@ def light_shift(cell: Array, absorber: Array, dose: float) -> float:
     return moved
 
 
-@compiled_piece
+@compiled_string
 def update_light(film: FilmArrays, work: Work, tolerance: float, dose: float) -> bool:
     """Work out the light again if an absorber has moved by more than a share (see `light_shift`); whether it had."""
     cell, absorber, heat, beam = work.cell, work.absorber, work.heat, work.beam
@@ -265,7 +265,7 @@ def _use_amine(cell: Array, absorber: Array, kind: int) -> None:
         cell[row.NEW_AMINE, i] *= quick_exp(-gone / amine) if amine > 0.0 else 1.0
 
 
-@compiled_piece
+@compiled_string
 def photolyse(
     film: FilmArrays, cell: Array, absorber: Array, dose: float, seconds: float, last: float
 ) -> None:
@@ -300,7 +300,7 @@ def photolyse(
             cell[row.LIT_FORMATION, i] = cell[row.FORMATION, i]
 
 
-@compiled_piece
+@compiled_string
 def photolyse_corrected(
     film: FilmArrays, work: Work, level: float, seconds: float, last: float, tolerance: float
 ) -> None:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled, compiled_piece
+from .compiled import compiled, compiled_piece, compiled_string
 from .core_arrays import FilmArrays, Work
 from .core_light import light_shift
 from .core_rates import (
@@ -134,7 +134,7 @@ def extrapolate(cell: Array, heat: Array, ratio: float, seconds: float) -> None:
         heat[row.MIDDLE_K, i] = now + ratio * (now - heat[row.PAST_K, i])
 
 
-@compiled_piece
+@compiled_string
 def react(film: FilmArrays, work: Work, seconds: float, last: float) -> tuple[float, float]:
     """Oxygen, radicals and C=C over the step with the coefficients of its middle; oxygen entered and consumed."""
     cell = work.cell
@@ -183,7 +183,7 @@ def _largest(table: Array, item: int) -> float:
     return math.inf if math.isnan(total) else largest
 
 
-@compiled_piece
+@compiled_string
 def first_pass_error(film: FilmArrays, cell: Array, heat: Array, control: Array) -> float:
     """Bound on what a second pass would change, in units of the tolerances.
 
@@ -208,7 +208,7 @@ def first_pass_error(film: FilmArrays, cell: Array, heat: Array, control: Array)
     return float(error)
 
 
-@compiled_piece
+@compiled_string
 def second_pass_error(film: FilmArrays, cell: Array, heat: Array, control: Array) -> float:
     """Largest difference between the two passes in units of the tolerances."""
     for i in range(cell.shape[1]):
@@ -266,7 +266,7 @@ def oxygen_error(cell: Array, surface: float, seconds: float, last: float, light
     return _largest(cell, row.MISS)
 
 
-@compiled_piece
+@compiled_string
 def step_error(
     film: FilmArrays,
     work: Work,

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled, compiled_piece, compiled_sums
+from .compiled import compiled, compiled_piece, compiled_string, compiled_sums
 from .core_arrays import FilmArrays, State, Work
 from .tissue import cem43_step, henriques_rate, seconds_above, weaver_stoll_rate
 
@@ -78,7 +78,7 @@ def depth_reaching(width: Array, conversion: Array, level: float) -> float:
     return float(centre + 0.5 * width[width.size - 1])
 
 
-@compiled_piece
+@compiled_string
 def account_tissue(totals: Array, before: float, after: float, seconds: float) -> None:
     """Time above lines, thermal dose and damage at the nail bed over a step."""
     middle = 0.5 * (before + after)
@@ -155,7 +155,7 @@ def observe(film: FilmArrays, work: Work, totals: Array) -> float:
     return hottest_in_film(film, heat[row.NOW_K])
 
 
-@compiled_piece
+@compiled_string
 def record_line(film: FilmArrays, work: Work, line: Array, time: float, bed_k: float, hottest: float) -> None:
     """Write the record of a step."""
     cell, heat = work.cell, work.heat

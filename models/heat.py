@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from ..lamp_library.errors import InputError
 from . import core_rows as row
-from .compiled import compiled_piece
+from .compiled import compiled_piece, compiled_string
 
 Array = NDArray[np.float64]
 GAMMA = 1.0 - 0.5 * 2.0**0.5
@@ -67,7 +67,7 @@ def _substitute(heat: Array, start: int, answer: int) -> None:
         heat[answer, i] = heat[start, i] + rise
 
 
-@compiled_piece
+@compiled_string
 def conduction_step(heat: Array, seconds: float) -> float:
     """Advance the temperature by one step; returns the heat lost through exchange [J m-2].
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled_piece
+from .compiled import compiled_piece, compiled_string
 from .core_rates import radical_course
 from .vector_math import quick_exp
 
@@ -150,7 +150,7 @@ def _solved(cell: Array, surface: float, deepest: int, seconds: float) -> bool:
     return change <= _TOLERANCE * surface and moved <= _SHARE * consumed
 
 
-@compiled_piece
+@compiled_string
 def oxygen_step(cell: Array, surface: float, seconds: float, deepest: int) -> tuple[float, float]:
     """Advance oxygen by one implicit step (Newton on the tridiagonal system, solved for the changes).
 

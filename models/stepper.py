@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from . import core_rows as row
 from . import layout as at
-from .compiled import compiled_entry, compiled_piece
+from .compiled import compiled_entry, compiled_piece, compiled_string
 from .core_arrays import FilmArrays, State, Work, accept, fill_work, store_state
 from .core_heat import account_heat, conduct, fill_sources, prepare_conduction
 from .core_light import account_light, photolyse_corrected
@@ -59,7 +59,7 @@ ONE_PASS_BELOW = 0.3  # of the tolerances
 STATUS_OK, STATUS_TOO_MANY_STEPS, STATUS_NOT_FINITE = 0.0, 1.0, 2.0
 
 
-@compiled_piece
+@compiled_string
 def try_step(
     film: FilmArrays,
     work: Work,

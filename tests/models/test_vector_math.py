@@ -19,7 +19,8 @@ from gelwright.models.core_light import photolyse as photolyse_piece
 from gelwright.models.core_light import scattered_light as scattered_light_piece
 from gelwright.models.core_light import straight_light as straight_light_piece
 from gelwright.models.core_rates import coefficients as coefficients_piece
-from gelwright.models.core_rates import mean_left, radical_course
+from gelwright.models.core_rates import mean_left
+from gelwright.models.core_rates import radical_course as radical_course_piece
 from gelwright.models.core_step import cell_coefficients, stabiliser_coefficient
 from gelwright.models.film import (
     Absorber,
@@ -33,7 +34,9 @@ from gelwright.models.film import (
 from gelwright.models.kinetics import radical_step
 from gelwright.models.optics import light_in_film, light_two_flux
 from gelwright.models.packing import pack
-from gelwright.models.vector_math import quick_exp, quick_fall, quick_log1p
+from gelwright.models.vector_math import quick_exp as exp_piece
+from gelwright.models.vector_math import quick_fall as fall_piece
+from gelwright.models.vector_math import quick_log1p as log1p_piece
 
 Array = NDArray[np.float64]
 RANDOM = np.random.default_rng(20)
@@ -69,6 +72,28 @@ def photolyse(film: FilmArrays, work: Work, dose: float, seconds: float) -> None
 @numba.njit(error_model="numpy")
 def coefficients(cell: Array, heat: Array) -> None:
     coefficients_piece(cell, heat)
+
+
+@numba.njit(error_model="numpy", fastmath={"contract"})
+def quick_exp(x: float) -> float:
+    return exp_piece(x)
+
+
+@numba.njit(error_model="numpy", fastmath={"contract"})
+def quick_fall(x: float) -> float:
+    return fall_piece(x)
+
+
+@numba.njit(error_model="numpy", fastmath={"contract"})
+def quick_log1p(x: float) -> float:
+    return log1p_piece(x)
+
+
+@numba.njit(error_model="numpy", fastmath={"contract"})
+def radical_course(
+    formation: float, loss: float, termination: float, radicals: float, seconds: float
+) -> tuple[float, float]:
+    return radical_course_piece(formation, loss, termination, radicals, seconds)
 
 
 SIZES = 10.0 ** RANDOM.uniform(-18.0, 2.8, 3000)
