@@ -7,6 +7,7 @@ digits differ, and with them the way of a search. So another process compiles, a
 
 from __future__ import annotations
 
+import gc
 import os
 import pickle
 import subprocess
@@ -24,6 +25,7 @@ from .stepper import cure_loop
 Loop = Callable[..., int]
 
 COMPILING = "GELWRIGHT_COMPILING"  # set in the process that compiles, which must not start a further one
+FIRST_USE = "First use: the solver is being compiled, once for this version; about half a minute."
 ROOMS = str(Path(__file__).resolve().parents[1])
 PROGRAM = f"""
 import sys, types
@@ -65,6 +67,7 @@ def is_kept(entry: Any, types: tuple[Any, ...]) -> bool:
 def _compile_elsewhere(types: tuple[Any, ...]) -> None:
     if COMPILING in os.environ or not sys.executable or getattr(sys, "frozen", False):
         return
+    print(FIRST_USE, file=sys.stderr, flush=True)
     subprocess.run(
         [sys.executable, "-c", PROGRAM],
         input=pickle.dumps(types),
@@ -77,5 +80,6 @@ def _compile_elsewhere(types: tuple[Any, ...]) -> None:
 
 def compile_given() -> None:
     """What the other process does: compile the loop for the types on standard input, which keeps it."""
+    gc.disable()  # a twelfth of the time; this process does nothing else and ends
     entry: Any = cure_loop(source_digest())
     entry.compile(pickle.load(sys.stdin.buffer))

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from gelwright.models import compile_once
-from gelwright.models.compile_once import COMPILING, PROGRAM, ready
+from gelwright.models.compile_once import COMPILING, FIRST_USE, PROGRAM, ready
 
 # One film, its conversion to the last digit.
 FILM = (
@@ -61,12 +61,17 @@ def begun(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
     return found
 
 
-def test_one_process_compiles_and_is_not_asked_again(begun: list[Any]) -> None:
+def test_one_process_compiles_and_is_not_asked_again(
+    begun: list[Any], capsys: pytest.CaptureFixture[str]
+) -> None:
     entry = Entry()
     for _ in range(2):
         assert ready(entry, (1.0,)) is entry
     assert len(begun) == len(entry.signatures) == 1
     assert COMPILING in begun[0]["env"]
+    said = capsys.readouterr()
+    assert said.err == f"{FIRST_USE}\n"  # once, before the wait
+    assert said.out == ""
 
 
 def test_the_process_that_compiles_starts_no_other(begun: list[Any], monkeypatch: pytest.MonkeyPatch) -> None:
