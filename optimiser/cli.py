@@ -11,7 +11,6 @@ from contextlib import contextmanager
 from typing import Annotated, Any
 
 import typer
-from typer.core import TyperGroup
 
 from ..lamp_library.errors import GelwrightError, InputError
 from .cli_book import book_app
@@ -21,6 +20,7 @@ from .cli_edges import dimmest, thickest
 from .cli_fit import fit
 from .cli_front import front
 from .cli_grid import grid
+from .cli_group import SentenceGroup
 from .cli_handout import handout
 from .cli_lamp import lamp_app
 from .cli_next import next_trials
@@ -58,7 +58,7 @@ def _usage_in_one_line() -> Iterator[None]:
         ) from error
 
 
-class _OneLineErrors(TyperGroup):
+class _OneLineErrors(SentenceGroup):
     """Commands whose usage errors are one line, like every other error, instead of a box."""
 
     def make_context(self, *args: Any, **extra: Any) -> Any:
@@ -79,6 +79,7 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=True,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # help without boxes: importing what draws them takes a third of the time of `--help`
 )
 
 

@@ -8,7 +8,10 @@ from typing import Annotated
 
 import typer
 
+from .cli_group import SentenceGroup
+
 book_app = typer.Typer(
+    cls=SentenceGroup,
     help="Keep trials, gels, lamps and runs in one plain folder; two people can work on copies and merge with git.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,

@@ -9,8 +9,10 @@ from typing import Annotated
 import typer
 
 from . import completion
+from .cli_group import SentenceGroup
 
 lamp_app = typer.Typer(
+    cls=SentenceGroup,
     help="Read a measured lamp, show what it gives, compare two.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,

@@ -9,8 +9,10 @@ from typing import Annotated
 import typer
 
 from . import completion
+from .cli_group import SentenceGroup
 
 trial_app = typer.Typer(
+    cls=SentenceGroup,
     help="Read a laboratory trial, set it against the prediction, list and compare trials.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
