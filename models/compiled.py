@@ -14,7 +14,7 @@ from typing import Any, TypeVar, cast
 
 import numba
 
-from .piece_library import piece_options
+from .piece_library import faceless, piece_options
 
 Function = TypeVar("Function", bound=Callable[..., object])
 
@@ -59,7 +59,7 @@ def compiled(function: Function) -> Function:
 def compiled_piece(function: Function) -> Function:
     """Compile a piece of the core that only compiled functions call; from Python, call its `py_func` or compile a caller."""
     decorate = numba.njit(nogil=True, error_model="numpy", fastmath=_FUSED, **_INNER)
-    return cast(Function, decorate(function))
+    return cast(Function, faceless(decorate(function)))
 
 
 def compiled_string(function: Function) -> Function:
@@ -68,18 +68,19 @@ def compiled_string(function: Function) -> Function:
     Not for a piece with a loop over cells that calls `compiled_inside`: optimised elsewhere, its last digits may change.
     """
     decorate = numba.njit(nogil=True, error_model="numpy", fastmath=_FUSED, **_STRINGS)
-    return cast(Function, decorate(function))
+    return cast(Function, faceless(decorate(function)))
 
 
 def compiled_inside(function: Function) -> Function:
     """Compile a small function whose text goes into every caller: a call would keep a loop from becoming vector instructions."""
     decorate = numba.njit(nogil=True, error_model="numpy", fastmath=_FUSED, forceinline=True, **_STRINGS)
-    return cast(Function, decorate(function))
+    return cast(Function, faceless(decorate(function)))
 
 
 def compiled_sums(function: Function) -> Function:
     """Compile a piece that adds up over cells, with sums in any order."""
-    return cast(Function, numba.njit(nogil=True, error_model="numpy", fastmath=_SUMS, **_INNER)(function))
+    decorate = numba.njit(nogil=True, error_model="numpy", fastmath=_SUMS, **_INNER)
+    return cast(Function, faceless(decorate(function)))
 
 
 def compiled_entry(function: Function) -> Function:

@@ -14,6 +14,7 @@ from typing import Any
 
 import numba
 from numba.core import codegen, compiler
+from numba.core.registry import CPUDispatcher
 
 _Library: Any = codegen.JITCodeLibrary  # Any: numba's own annotations are incomplete
 _Compiler: Any = compiler.Compiler
@@ -66,6 +67,30 @@ class _PieceCompiler(_Compiler):  # type: ignore[misc]
 
 class _StringCompiler(_PieceCompiler):
     _library = _StringLibrary
+
+
+class _Faceless(CPUDispatcher):
+    """A compiled function that Python must not call: there is nothing at its address."""
+
+    def __call__(self, *_: Any, **__: Any) -> Any:
+        """Refuse."""
+        name = self.py_func.__name__
+        raise TypeError(
+            f"{name}: a piece of the compiled core. From Python call {name}.py_func, or compile a caller."
+        )
+
+
+def faceless(function: Any) -> Any:
+    """The same compiled function, refusing calls from Python, which would end the process.
+
+    Raises
+    ------
+    TypeError
+        When Python calls it.
+    """
+    if type(function) is CPUDispatcher:  # a plain function where numba is switched off
+        function.__class__ = _Faceless
+    return function
 
 
 def piece_options(strings: bool) -> dict[str, Any]:

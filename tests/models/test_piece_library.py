@@ -6,6 +6,7 @@ import numba
 import numpy as np
 import pytest
 
+from gelwright.models.core_rates import mean_left
 from gelwright.models.piece_library import piece_options
 
 VALUES = np.random.default_rng(3).uniform(-2.0, 2.0, 257)
@@ -44,3 +45,9 @@ def test_other_versions_of_numba_compile_the_ordinary_way(monkeypatch: pytest.Mo
     other = numba.version_info._replace(short=(99, 0))
     monkeypatch.setattr(numba, "version_info", other)
     assert piece_options(strings=True) == {}
+
+
+def test_a_piece_called_from_python_says_what_to_call() -> None:
+    with pytest.raises(TypeError, match=r"mean_left: a piece .* mean_left\.py_func"):
+        mean_left(1.0)
+    assert mean_left.py_func(1.0) > 0.0  # type: ignore[attr-defined]
