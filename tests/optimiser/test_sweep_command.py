@@ -54,11 +54,12 @@ SMALL = (
     "thickness=30,80um",
 )
 COMMAND = f"""
-import importlib.util, sys, types
+import importlib.util, signal, sys, types
 if importlib.util.find_spec("gelwright") is None:
     package = types.ModuleType("gelwright")
     package.__path__ = [{str(REPOSITORY)!r}]
     sys.modules["gelwright"] = package
+signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored in a background job of a shell
 from gelwright.optimiser.cli import main
 main(sys.argv[1:])
 """
