@@ -5,6 +5,7 @@ from __future__ import annotations
 from ..lamp_library.units import m2_from_cm2, um_from_m
 from ..models.stack_results import EventResult, StackResult
 from .after_cure_text import substance_rows
+from .text_columns import text_columns
 
 _MG_PER_KG = 1.0e6
 _HEAD = ("coat", "wt% of the coat left, predicted", "mean", "upper fifth", "lower face", "")
@@ -43,14 +44,9 @@ def remains_lines(result: StackResult) -> list[str]:
     for coat, found in zip(result.coats, result.after_cure, strict=True):
         name = f"{coat.number} {coat.coat}"
         rows += [(name, *row) for row in substance_rows(found) if not row[0].endswith(" products")]
-    widths = [max(len(row[column]) for row in rows) for column in range(len(_HEAD))]
+    left = [column for column in range(len(_HEAD)) if column not in _NUMBERS]
     lines = [f"After the last event at {result.position} (products of the initiators in the data):"]
-    for row in rows:
-        cells = [
-            cell.rjust(width) if column in _NUMBERS else cell.ljust(width)
-            for column, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ]
-        lines.append("  ".join(cells).rstrip())
+    lines += text_columns(rows, left)
     tint = result.tint
     lines.append(
         f"Clear binder of all coats over white: b* {tint.cielab_b:.1f}, yellowness {tint.yellowness_index:.1f}; pigments, where "

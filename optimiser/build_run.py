@@ -23,6 +23,7 @@ from .cautions import short_cautions
 from .conditions import hand_data, hand_text, lamp_state_lines
 from .cure_run import law_remarks
 from .curve_data import build_curves
+from .text_columns import text_columns
 from .verdict import CureFigures, Verdict, judge
 from .versions import versions
 
@@ -83,17 +84,6 @@ def verdict_of(results: Sequence[StackResult], limits: Limits) -> Verdict:
     )
     tacky = wiped_line(soft) or verdict.sentences[1]
     return replace(verdict, sentences=(sentence, tacky, *verdict.sentences[2:]))
-
-
-def _table(rows: Sequence[Sequence[str]], left: Sequence[int] = ()) -> list[str]:
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    return [
-        "  ".join(
-            cell.ljust(width) if i in left else cell.rjust(width)
-            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ).rstrip()
-        for row in rows
-    ]
 
 
 def _position_row(lamp: Lamp, result: StackResult) -> tuple[str, ...]:
@@ -166,7 +156,7 @@ def build_text(schedule: Schedule, lamp: Lamp, results: Sequence[StackResult]) -
         "position", "mW/cm2", "bond side", "least lower face", "tacky/um", "film/C", "nail bed/C", "CEM43/min",
     )  # fmt: skip
     lines += ["", verdict_of(results, Limits()).text, ""]
-    lines += _table([head, *(_position_row(lamp, result) for result in results)])
+    lines += text_columns([head, *(_position_row(lamp, result) for result in results)])
     coats = (
         "coat",
         "gel",
@@ -179,12 +169,12 @@ def build_text(schedule: Schedule, lamp: Lamp, results: Sequence[StackResult]) -
         "shrinkage %",
     )
     lines += ["", f"Conversion of the coats at the end, from the nail upwards ({soft.position}):"]
-    lines += _table([coats, *(map(_coat_row, soft.coats, soft.after_cure))], left=(0, 1))
+    lines += text_columns([coats, *(map(_coat_row, soft.coats, soft.after_cure))], left=(0, 1))
     events = (
         "from/s", "event", "bond side", "tacky/um", "film/C", "nail bed/C", "heat J/cm2", "wiped off",
     )  # fmt: skip
     lines += ["", f"Events ({soft.position}; temperatures are the highest of each):"]
-    lines += _table([events, *(_event_row(event) for event in soft.events)], left=(1, 7))
+    lines += text_columns([events, *(_event_row(event) for event in soft.events)], left=(1, 7))
     lines += ["", *remains_lines(soft)]
     flags = [*law_of_gels(schedule), *remarks(results)]
     if flags:

@@ -10,6 +10,7 @@ import typer
 
 from ..lamp_library.errors import InputError
 from . import completion
+from .cli_options import STOPPED
 
 if TYPE_CHECKING:
     from .front import LedgerMaker
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from .tune import Inputs, Say
 
 NO_BLEND = 3
-STOPPED = 130
 
 
 def front(

@@ -8,6 +8,8 @@ import typer
 
 from . import completion
 
+STOPPED = 130  # exit code of a command that its user stopped, as of a shell
+
 LampOption = Annotated[
     str,
     typer.Option(

@@ -9,8 +9,8 @@ from typing import Annotated
 import typer
 
 from . import completion
+from .cli_options import STOPPED
 
-STOPPED = 130
 USUAL_MOST = 5000
 
 

@@ -12,6 +12,7 @@ import typer
 
 from ..lamp_library.errors import InputError
 from . import completion
+from .cli_options import STOPPED
 
 if TYPE_CHECKING:
     from .brief import Brief
@@ -29,7 +30,6 @@ class Answer(Protocol):
 T = TypeVar("T")
 A = TypeVar("A", bound=Answer)
 NO_BLEND = 3
-STOPPED = 130
 
 
 def tune(

@@ -17,6 +17,7 @@ from .sweep_effects import AGAIN, AGAIN_NOTE, ranges_of, ranked
 from .sweep_films import SweepFigures
 from .sweep_plan import SweepPlan
 from .sweep_run import Swept
+from .text_columns import text_columns
 from .versions import versions
 
 _SEVERAL = {
@@ -57,7 +58,7 @@ def sweep_text(swept: Swept, best: Sequence[CureResult], next_step: str = "") ->
     order = ranked(swept)
     kept = [pair for pair in order if pair[1].passes]
     if kept:
-        lines += ["", *_columns(kept_rows(swept, kept[:LISTED])), ROOM_NOTE]
+        lines += ["", *text_columns(kept_rows(swept, kept[:LISTED])), ROOM_NOTE]
         if len(kept) > LISTED:
             lines.append(f"... and {len(kept) - LISTED} more; all are in the table of --out.")
     if order:
@@ -123,7 +124,7 @@ def _range_lines(swept: Swept) -> list[str]:
     rows = range_rows(swept)
     if len(rows) == 1:
         return ["No combination could be simulated."]
-    return [*_columns(rows, left=(0, 3)), *range_notes(swept)]
+    return [*text_columns(rows, left=(0, 3)), *range_notes(swept)]
 
 
 def range_notes(swept: Swept) -> list[str]:
@@ -179,17 +180,6 @@ def kept_rows(swept: Swept, pairs: Sequence[tuple[int, SweepFigures]]) -> list[t
             )
         )  # fmt: skip
     return rows
-
-
-def _columns(rows: Sequence[Sequence[str]], left: Sequence[int] = ()) -> list[str]:
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    return [
-        "  ".join(
-            cell.ljust(width) if i in left else cell.rjust(width)
-            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ).rstrip()
-        for row in rows
-    ]
 
 
 def law_of(plan: SweepPlan) -> list[str]:
